@@ -1,0 +1,223 @@
+"""The parts catalog: a folder of CSV files that the user edits, read and judged as a whole."""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import TypeVar
+
+import numpy as np
+
+from optimizer.errors import InputError
+from optimizer.inputs.parts import Allowance, Battery, Chemistry, Controller, Converter, Inverter, Module, Part
+from optimizer.inputs.text_tables import nearest, raise_if_any, read_records, read_rows, shown
+
+PartKind = TypeVar("PartKind", bound=Part)
+
+FILES: Mapping[str, type[Part]] = {
+    "modules": Module,
+    "batteries": Battery,
+    "controllers": Controller,
+    "inverters": Inverter,
+    "converters": Converter,
+    "allowances": Allowance,
+}
+NEEDED = ("modules", "batteries", "controllers", "inverters")
+
+
+def shipped_folder(name: str) -> Path:
+    """Folder of the shipped catalogs or problems: in the wheel, or beside the package in a checkout."""
+    package = Path(__file__).resolve().parent.parent
+    inside = package / "shipped" / name
+    return inside if inside.is_dir() else package.parent / name
+
+
+@dataclass(frozen=True)
+class Tables:
+    """Editable tables of the trade, each row with its source."""
+
+    chemistries: Mapping[str, Chemistry]
+    cold_capacity: Mapping[str, tuple[np.ndarray, np.ndarray]]
+    freezing: tuple[np.ndarray, np.ndarray]
+    charge_context: Mapping[str, float]
+    voc_factors: tuple[np.ndarray, np.ndarray]
+
+
+@dataclass(frozen=True)
+class Catalog:
+    """Parts by kind in the order of their ids, tables, and where they came from."""
+
+    name: str
+    currency: str
+    modules: tuple[Module, ...]
+    batteries: tuple[Battery, ...]
+    controllers: tuple[Controller, ...]
+    inverters: tuple[Inverter, ...]
+    converters: tuple[Converter, ...]
+    allowances: tuple[Allowance, ...]
+    tables: Tables
+    sha256: str = ""
+    doubts: tuple[str, ...] = field(default=())
+
+    @cached_property
+    def by_id(self) -> Mapping[str, Part]:
+        """Every part by its id."""
+        return {part.id: part for part in self.parts()}
+
+    def parts(self) -> Iterator[Part]:
+        """Every part of every kind."""
+        yield from self.modules
+        yield from self.batteries
+        yield from self.controllers
+        yield from self.inverters
+        yield from self.converters
+        yield from self.allowances
+
+    def find(self, part_id: str, kind: type[PartKind]) -> PartKind:
+        """A part of a kind by its id; a sentence where there is none."""
+        part = self.by_id.get(part_id)
+        if isinstance(part, kind):
+            return part
+        known = [other.id for other in self.parts() if isinstance(other, kind)]
+        if part is not None:
+            raise InputError(f"part '{part_id}' is a {type(part).__name__.lower()}, not a {kind.__name__.lower()}")
+        raise InputError(f"part '{part_id}' is not in the catalog{nearest(part_id, known)}")
+
+    def chemistry(self, battery: Battery) -> Chemistry:
+        """Chemistry of a battery."""
+        return self.tables.chemistries[battery.chemistry]
+
+
+def _numbers(path: Path, columns: tuple[str, ...], problems: list[str]) -> list[tuple[int, dict[str, str]]]:
+    rows = read_rows(path, (*columns, "source"), problems)
+    good = []
+    for row in rows:
+        missing = [column for column in (*columns, "source") if column not in row.cells]
+        problems.extend(f"{shown(path)}:{row.line}: {column}: is required and blank" for column in missing)
+        if not missing:
+            good.append((row.line, row.cells))
+    return good
+
+
+def _float(cell: str, where: str, problems: list[str]) -> float:
+    try:
+        value = float(cell)
+    except ValueError:
+        value = float("nan")
+    if not np.isfinite(value):
+        problems.append(f"{where}: must be a number (got '{cell}')")
+        return 0.0
+    return value
+
+
+def _series(path: Path, x: str, y: str, problems: list[str]) -> tuple[np.ndarray, np.ndarray]:
+    rows = _numbers(path, (x, y), problems)
+    return (
+        np.array([_float(cells[x], f"{shown(path)}:{line}: {x}", problems) for line, cells in rows]),
+        np.array([_float(cells[y], f"{shown(path)}:{line}: {y}", problems) for line, cells in rows]),
+    )
+
+
+def load_tables(folder: Path, problems: list[str]) -> Tables:
+    """Tables of a catalog folder; the shipped ones where the folder has none."""
+    home = folder / "tables" if (folder / "tables").is_dir() else shipped_folder("catalogs") / "tables"
+    chemistries = {row.chemistry: row for _, row in read_records(home / "chemistry.csv", Chemistry, problems)}
+    cold: dict[str, list[tuple[float, float]]] = {}
+    path = home / "cold_capacity.csv"
+    for line, cells in _numbers(path, ("chemistry", "temperature_c", "share"), problems):
+        where = f"{shown(path)}:{line}"
+        point = (_float(cells["temperature_c"], f"{where}: temperature_c", problems), _float(cells["share"], f"{where}: share", problems))
+        cold.setdefault(cells["chemistry"], []).append(point)
+    for chemistry in chemistries:
+        if len(cold.get(chemistry, ())) < 2:
+            problems.append(f"{shown(path)}: chemistry '{chemistry}' needs at least two temperatures")
+    path = home / "charge_context.csv"
+    context = {
+        cells["context"]: _float(cells["factor"], f"{shown(path)}:{line}: factor", problems)
+        for line, cells in _numbers(path, ("context", "factor"), problems)
+    }
+    return Tables(
+        chemistries=chemistries,
+        cold_capacity={
+            name: (np.array([t for t, _ in sorted(points)]), np.array([s for _, s in sorted(points)]))
+            for name, points in cold.items()
+        },
+        freezing=_series(home / "freezing.csv", "depth", "freezing_c", problems),
+        charge_context=context,
+        voc_factors=_series(home / "voc_factors.csv", "lowest_c", "factor", problems),
+    )
+
+
+def _judge(kind: str, found: Iterable[tuple[int, Part]], path: Path, seen: dict[str, str], problems: list[str], doubts: list[str]) -> None:
+    for line, part in found:
+        where = f"{shown(path)}:{line}"
+        if part.id in seen:
+            problems.append(f"{where}: id: '{part.id}' stands already at {seen[part.id]}")
+        seen.setdefault(part.id, where)
+        problems.extend(f"{where}: {column}: {message} (got '{getattr(part, column)}')" for column, message in part.errors())
+        doubts.extend(f"{where}: {column}: {message} (got '{getattr(part, column)}')" for column, message in part.doubts())
+
+
+def load_catalog(folder: str | Path | None = None) -> Catalog:
+    """Read a catalog folder (default: the shipped one).
+
+    folder: holds catalog.toml, modules.csv, batteries.csv, controllers.csv, inverters.csv and, where wanted,
+    converters.csv, allowances.csv and tables/.
+    Raises InputError with every error of every row of every file.
+    """
+    home = Path(folder) if folder is not None else shipped_folder("catalogs")
+    if not home.is_dir():
+        raise InputError(f"{home}: no such catalog folder; `bankstring new --catalog DIR` copies the shipped one to edit")
+    problems: list[str] = []
+    doubts: list[str] = []
+    head: dict[str, object] = {}
+    try:
+        head = tomllib.loads((home / "catalog.toml").read_text(encoding="utf-8-sig"))
+    except FileNotFoundError:
+        problems.append(f"{shown(home / 'catalog.toml')}: file not found; it states the currency, as: currency = \"USD\"")
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as bad:
+        problems.append(f"{shown(home / 'catalog.toml')}: {bad}")
+    else:
+        problems.extend(
+            f"{shown(home / 'catalog.toml')}: key '{key}' is not known{nearest(key, ['name', 'currency'])}"
+            for key in head if key not in ("name", "currency")
+        )
+        if not isinstance(head.get("currency"), str):
+            problems.append(f"{shown(home / 'catalog.toml')}: currency: is required, as: currency = \"USD\"")
+    tables = load_tables(home, problems)
+    seen: dict[str, str] = {}
+    parts: dict[str, tuple[Part, ...]] = {}
+    for kind, record in FILES.items():
+        path = home / f"{kind}.csv"
+        if kind not in NEEDED and not path.exists():
+            parts[kind] = ()
+            continue
+        before = len(problems)
+        found = read_records(path, record, problems)
+        _judge(kind, found, path, seen, problems, doubts)
+        if not found and len(problems) == before and kind in NEEDED:
+            problems.append(f"{shown(path)}: has no parts")
+        for line, part in found:
+            if isinstance(part, Battery) and part.chemistry not in tables.chemistries:
+                problems.append(
+                    f"{shown(path)}:{line}: chemistry: '{part.chemistry}' is not in tables/chemistry.csv"
+                    f"{nearest(part.chemistry, list(tables.chemistries))}"
+                )
+        parts[kind] = tuple(sorted((part for _, part in found), key=lambda part: part.id))
+    raise_if_any(problems)
+    digest = hashlib.sha256()
+    for path in sorted([*home.glob("*.csv"), *home.glob("*.toml"), *home.glob("tables/*.csv")]):
+        digest.update(path.name.encode())
+        digest.update(path.read_bytes())
+    return Catalog(
+        name=str(head.get("name", home.name)),
+        currency=str(head["currency"]),
+        tables=tables,
+        sha256=digest.hexdigest(),
+        doubts=tuple(doubts),
+        **parts,  # type: ignore[arg-type]  # each file's record kind is that of FILES
+    )

@@ -1,0 +1,507 @@
+"""The problem file: what one site asks for, in TOML, with every default that was filled in on record."""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+
+from optimizer.errors import InputError
+from optimizer.inputs.parts import Kelvinable, NotNegative, Positive, Share, YesNo
+from optimizer.inputs.text_tables import nearest, raise_if_any, read_records, shown, validation_messages
+from optimizer.rules.book import RULES
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+UNUSED = "unused"
+
+SunHours = Annotated[float, Field(ge=0, le=14, allow_inf_nan=False)]
+MountingWay = Literal["open rack", "close to a roof", "flat on a vehicle"]
+AcStandard = Literal["none", "120 V 60 Hz", "120/240 V 60 Hz", "230 V 50 Hz", "230/400 V 50 Hz"]
+
+
+class Section(BaseModel):
+    """A table of the problem file: frozen, unknown keys refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+def _twelve(value: Any) -> Any:
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        return (value,) * 12
+    if isinstance(value, list | tuple) and len(value) != 12:
+        raise ValueError(f"needs 12 values, January to December (got {len(value)})")
+    return value
+
+
+TwelveSunHours = Annotated[tuple[SunHours, ...], BeforeValidator(_twelve)]
+TwelveShares = Annotated[tuple[Share, ...], BeforeValidator(_twelve)]
+TwelveTemperatures = Annotated[tuple[Kelvinable, ...], BeforeValidator(_twelve)]
+BySeason = Positive | dict[str, Positive]
+TemperatureBySeason = Kelvinable | dict[str, Kelvinable]
+
+
+class Load(Section):
+    """One kind of appliance, as used: watts are running input watts, hours are per day of use."""
+
+    item: Annotated[str, Field(min_length=1)]
+    qty: Annotated[int, Field(ge=1, le=1000)] = 1
+    watts: Positive
+    supply: Literal["AC", "DC"]
+    volts: Positive
+    surge_x: Annotated[float, Field(ge=1, le=20)] = 1.0
+    surge_s: NotNegative = 0.0
+    power_factor: Annotated[float, Field(gt=0.2, le=1)] = 1.0
+    days_per_week: Annotated[float, Field(ge=0, le=7)] = 7.0
+    peak: str = "yes"
+    critical: Literal["yes", "no", "defer"] = "yes"
+    starts_by_itself: YesNo = False
+    night_share: Share = 0.6
+    dc_volts_max: Positive | None = None
+    modified_sine_ok: YesNo = False
+    hours: dict[str, Annotated[float, Field(ge=0, le=24)]] = {}
+    assumed: tuple[str, ...] = ()
+
+    @property
+    def running_va(self) -> float:
+        """Running apparent power of one piece [VA]."""
+        return self.watts / self.power_factor
+
+
+class Site(Section):
+    """Where it stands and what AC it has."""
+
+    ac: AcStandard
+    latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
+    longitude_deg: Annotated[float, Field(ge=-180, le=180)] | None = None
+    elevation_m: Annotated[float, Field(ge=-400, le=5000)] = 0.0
+    earthing: Literal["negative", "positive", "floating"] = "negative"
+    other_ac_source: Literal["none", "generator", "shore"] = "none"
+    attended: bool = True
+    on_building: bool = True
+
+
+class Array(Section):
+    """Sun on the array's plane, and where modules may go."""
+
+    sun_h: TwelveSunHours
+    tilt_deg: Annotated[float, Field(ge=0, le=90)] | None = None
+    azimuth_deg: Annotated[float, Field(ge=0, lt=360)] | None = None
+    shade: TwelveShares = (1.0,) * 12
+    soiling: Annotated[float, Field(gt=0, le=1)] = 0.95
+    mismatch: Annotated[float, Field(gt=0, le=1)] = 0.97
+    wire: Annotated[float, Field(gt=0, le=1)] = 0.98
+    mounting: MountingWay = "open rack"
+    area_m2: Positive | None = None
+    rectangles_m: tuple[str, ...] = ()
+    gap_m: Annotated[float, Field(ge=0, le=1)] = 0.02
+    volts_max: Positive | None = None
+    cold_voltage_margin_pct: Annotated[float, Field(ge=0, le=20)] = 0.0
+
+    @property
+    def rectangles(self) -> tuple[tuple[float, float], ...]:
+        """Free rectangles as pairs of sides [m]."""
+        return tuple(_sides(text) for text in self.rectangles_m)
+
+    @model_validator(mode="after")
+    def _check_rectangles(self) -> Array:
+        _ = self.rectangles
+        return self
+
+
+def _sides(text: str) -> tuple[float, float]:
+    try:
+        a, b = (float(side) for side in text.lower().split("x"))
+    except ValueError:
+        raise ValueError(f"a rectangle is written as '2.10 x 1.10' in metres (got '{text}')") from None
+    if not (0 < a <= 200 and 0 < b <= 200):
+        raise ValueError(f"a rectangle's sides lie between 0 and 200 m (got '{text}')")
+    return a, b
+
+
+class Temperatures(Section):
+    """Four different temperatures: string voltage, hot module, battery, electronics."""
+
+    lowest_c: Kelvinable
+    hottest_c: Kelvinable
+    air_c: TwelveTemperatures
+    battery_c: TwelveTemperatures
+    battery_lowest_c: TemperatureBySeason
+    battery_highest_c: Kelvinable | None = None
+    electronics_highest_c: Kelvinable | None = None
+
+
+class Autonomy(Section):
+    """How long the loads must live without any sun."""
+
+    days: BySeason
+    carried: Literal["all", "critical"] = "all"
+    recovery_days: Annotated[float, Field(ge=1, le=60)] = 14.0
+    end_of_life_share: Annotated[float, Field(ge=0.5, le=1)] = 0.8
+
+
+class Balance(Section):
+    """How much more than the load the array must give."""
+
+    array_to_load: Annotated[float, Field(ge=0.3, le=5)] = 1.2
+    minimum_solar_share: Annotated[float, Field(ge=0.1, le=1)] | None = None
+    full_recharge_days: Annotated[float, Field(ge=1, le=60)] = 14.0
+
+
+class Bank(Section):
+    """What the battery bank may be and where it stands."""
+
+    volts: tuple[Literal[12, 24, 36, 48], ...] = (12, 24, 48)
+    chemistries: tuple[str, ...] = ()
+    place: Literal["ventilated room", "living space", "outside box"] = "ventilated room"
+    unit_kwh_max: Positive = 20.0
+    total_kwh_max: Positive | None = None
+    equalise: Literal["disconnected", "connected", "never"] = "disconnected"
+    charge_context: Literal["auto", "cycled daily", "weekends", "long autonomy"] = "auto"
+    idle_months: Annotated[float, Field(ge=0, le=24)] = 0.0
+    idle_loss_share_max: Share = 0.3
+    age_spread_months_max: NotNegative = 12.0
+
+
+class InverterUse(Section):
+    """How the inverter is run."""
+
+    on: Literal["always", "when used", "search"] = "always"
+    power_margin: Annotated[float, Field(ge=1, le=2)] = 1.0
+
+
+class DcUse(Section):
+    """Where DC loads are connected."""
+
+    loads_on: Literal["bank", "controller load terminals"] = "bank"
+
+
+class Limits(Section):
+    """Money, weight and hands."""
+
+    budget: Positive | None = None
+    piece_kg_max: Positive | None = None
+    total_kg_max: Positive | None = None
+
+
+class Bounds(Section):
+    """How far the search goes; an answer that lies on one of these is flagged."""
+
+    modules_in_series: Annotated[int, Field(ge=1, le=30)] = 16
+    strings_per_controller: Annotated[int, Field(ge=1, le=40)] = 12
+    controllers: Annotated[int, Field(ge=1, le=40)] = 6
+    array_kinds: Annotated[int, Field(ge=1, le=3)] = 2
+    battery_strings: Annotated[int, Field(ge=1, le=40)] = 8
+    inverters: Annotated[int, Field(ge=1, le=12)] = 6
+    charge_limit_steps: tuple[Annotated[float, Field(gt=0, le=1)], ...] = (1.0, 0.75, 0.5, 0.25)
+
+
+class Locks(Section):
+    """Choices that the customer or the designer has already made."""
+
+    only: tuple[str, ...] = ()
+    exclude: tuple[str, ...] = ()
+    at_most: dict[str, Annotated[int, Field(ge=0)]] = {}
+    at_least: dict[str, Annotated[int, Field(ge=1)]] = {}
+
+
+class Owned(Section):
+    """Parts that the customer has already."""
+
+    part: str
+    quantity: Annotated[int, Field(ge=1)]
+    age_months: NotNegative = 0.0
+    must_use: bool = False
+
+
+class Price(Section):
+    """Lines of the bill beside the parts."""
+
+    freight: NotNegative = 0.0
+    freight_per_kg: NotNegative = 0.0
+    margin_pct: Annotated[float, Field(ge=0, le=200)] = 0.0
+    tax_pct: Annotated[float, Field(ge=0, le=100)] = 0.0
+
+
+class Objective(Section):
+    """Prices on things that are not on the bill; 0 unless the problem says so."""
+
+    price_per_kg: NotNegative = 0.0
+    price_per_distinct_part: NotNegative = 0.0
+    price_per_connection: NotNegative = 0.0
+
+
+class Solver(Section):
+    """When to stop."""
+
+    time_limit_s: Positive = 60.0
+    gap: Annotated[float, Field(ge=0, lt=1)] = 0.0
+
+
+def _known_rules(changed: dict[str, str]) -> dict[str, str]:
+    for rule in changed:
+        if rule not in RULES:
+            raise ValueError(f"rule '{rule}' is not known{nearest(rule, list(RULES))}")
+        if RULES[rule].severity == "hard":
+            raise ValueError(f"rule '{rule}' is hard (fire, shock, destroyed part): it is never loosened")
+        if rule == "bounds":
+            raise ValueError("the bounds are set in [bounds]")
+    return changed
+
+
+class Problem(Section):
+    """Everything that one site asks for."""
+
+    name: Annotated[str, Field(min_length=1)]
+    site: Site
+    array: Array
+    temperatures: Temperatures
+    autonomy: Autonomy
+    loads: tuple[Load, ...]
+    seasons: dict[str, tuple[Literal["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"], ...]] = {}
+    balance: Balance = Balance()
+    bank: Bank = Bank()
+    inverter: InverterUse = InverterUse()
+    dc: DcUse = DcUse()
+    limits: Limits = Limits()
+    bounds: Bounds = Bounds()
+    locks: Locks = Locks()
+    owned: tuple[Owned, ...] = ()
+    price: Price = Price()
+    objective: Objective = Objective()
+    solver: Solver = Solver()
+    rules: Annotated[dict[str, Literal["requirement", "soft", "off"]], AfterValidator(_known_rules)] = {}
+
+    @model_validator(mode="after")
+    def _seasons_cover_loads(self) -> Problem:
+        taken: dict[str, str] = {}
+        for season, months in self.seasons.items():
+            for month in months:
+                if month in taken:
+                    raise ValueError(f"month {month} stands in season '{taken[month]}' and in '{season}'")
+                taken[month] = season
+        known = set(self.season_names)
+        for load in self.loads:
+            for season in load.hours:
+                if season not in known:
+                    raise ValueError(f"load '{load.item}': season '{season}' is not known{nearest(season, sorted(known))}")
+        if not self.loads:
+            raise ValueError("there are no loads: add [[loads]] tables, or loads_file = \"loads.csv\"")
+        if not any(load.hours.get(season, 0) > 0 for load in self.loads for season in known):
+            raise ValueError("no load has hours in any season")
+        for load in self.loads:
+            if load.supply == "AC" and self.site.ac == "none":
+                raise ValueError(f"load '{load.item}' is AC, but site.ac is \"none\"")
+            if load.supply == "AC":
+                two_legs = self.site.ac == "120/240 V 60 Hz"
+                allowed = {"120 V 60 Hz": (120,), "120/240 V 60 Hz": (120, 240), "230 V 50 Hz": (230,), "230/400 V 50 Hz": (230, 400)}[self.site.ac]
+                if load.volts not in allowed:
+                    hint = " (a 240 V load needs site.ac = \"120/240 V 60 Hz\")" if load.volts == 240 and not two_legs else ""
+                    raise ValueError(f"load '{load.item}': {load.volts:g} V does not fit site.ac = \"{self.site.ac}\"{hint}")
+        for given in (self.autonomy.days, self.temperatures.battery_lowest_c):
+            if isinstance(given, dict):
+                for season in given:
+                    if season not in known:
+                        raise ValueError(f"season '{season}' is not known{nearest(season, sorted(known))}")
+                for season in known - {UNUSED}:
+                    if season not in given:
+                        raise ValueError(f"season '{season}' has no value in a table that is given by season")
+        return self
+
+    @property
+    def season_names(self) -> tuple[str, ...]:
+        """Names of the seasons, in the order of the file; one season 'all' where none is named."""
+        return tuple(self.seasons) if self.seasons else ("all",)
+
+    def season_of(self, month: int) -> str:
+        """Season of a month (0 is January)."""
+        if not self.seasons:
+            return "all"
+        return next((season for season, months in self.seasons.items() if MONTHS[month] in months), UNUSED)
+
+    def defaults(self) -> Iterator[str]:
+        """Every value that the file left out and that was filled in."""
+        for field in type(self).model_fields:
+            if field in ("loads", "owned", "name", "rules", "seasons"):
+                continue
+            section = getattr(self, field)
+            for key, info in type(section).model_fields.items():
+                value = getattr(section, key)
+                if key not in section.model_fields_set and value not in (None, (), {}, 0, 0.0) and not info.is_required():
+                    yield f"{field}.{key} = {_toml_like(value)}"
+        if any("night_share" not in load.model_fields_set for load in self.loads):
+            yield "loads: night_share = 0.6 where not given"
+
+
+def _toml_like(value: object) -> str:
+    if isinstance(value, tuple) and len(set(value)) == 1 and len(value) == 12:
+        return f"{value[0]:g}"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, tuple):
+        return "[" + ", ".join(_toml_like(item) for item in value) + "]"
+    return f"{value:g}" if isinstance(value, float) else (f'"{value}"' if isinstance(value, str) else str(value))
+
+
+# Keys may be given in other units: the suffix says which, the value is converted to the metric key.
+OTHER_UNITS: Mapping[str, tuple[str, Any]] = {
+    "_f": ("_c", lambda value: (value - 32) / 1.8),
+    "_ft": ("_m", lambda value: value * 0.3048),
+    "_ft2": ("_m2", lambda value: value * 0.09290304),
+    "_lb": ("_kg", lambda value: value * 0.45359237),
+    "_lb_max": ("_kg_max", lambda value: value * 0.45359237),
+}
+
+
+def _converted(value: Any, change: Any) -> Any:
+    if isinstance(value, list):
+        return [_converted(item, change) for item in value]
+    if isinstance(value, dict):
+        return {key: _converted(item, change) for key, item in value.items()}
+    return round(change(value), 6) if isinstance(value, (int, float)) and not isinstance(value, bool) else value
+
+
+def to_metric(section: dict[str, Any], known: Mapping[str, Any], where: str, problems: list[str]) -> dict[str, Any]:
+    """A section with keys in feet, pounds and degrees Fahrenheit turned into their metric keys."""
+    metric: dict[str, Any] = {}
+    for key, value in section.items():
+        target, new = key, value
+        if key not in known:
+            for suffix, (metric_suffix, change) in OTHER_UNITS.items():
+                if key.endswith(suffix) and key.removesuffix(suffix) + metric_suffix in known:
+                    target, new = key.removesuffix(suffix) + metric_suffix, _converted(value, change)
+        if target in metric or (target != key and target in section):
+            problems.append(f"{where}.{key}: the same value is given twice, in two units")
+        metric[target] = new
+    return metric
+
+
+def _load_rows(path: Path, problems: list[str]) -> list[dict[str, Any]]:
+    """Loads from a CSV file; hours stand in columns hours_SEASON, or hours for every season."""
+    from optimizer.inputs.text_tables import read_rows
+
+    try:
+        header = path.read_text(encoding="utf-8-sig").splitlines()[0]
+    except (OSError, IndexError, UnicodeDecodeError):
+        header = ""
+    seasons = [column.strip().strip('"') for column in header.replace(";", ",").split(",") if column.strip().strip('"').startswith("hours")]
+    known = [field for field in Load.model_fields if field not in ("assumed", "hours")] + seasons
+    rows = []
+    for row in read_rows(path, known, problems):
+        cells: dict[str, Any] = {column: cell for column, cell in row.cells.items() if column not in seasons}
+        hours = {column.removeprefix("hours_"): cell for column, cell in row.cells.items() if column in seasons}
+        cells["hours"] = hours
+        try:
+            Load.model_validate(cells)
+        except ValidationError as bad:
+            problems.extend(f"{shown(path)}:{row.line}: {field}: {message}" for field, message in validation_messages(bad))
+        else:
+            rows.append(cells)
+    return rows
+
+
+def _spread_hours(loads: list[Any], seasons: tuple[str, ...]) -> None:
+    """`hours = 5` and a CSV column `hours` mean that many hours in every season."""
+    for load in loads:
+        if not isinstance(load, dict):
+            continue
+        hours = load.get("hours")
+        if isinstance(hours, (int, float)):
+            load["hours"] = dict.fromkeys(seasons, hours)
+        elif isinstance(hours, dict) and "hours" in hours:
+            every = hours.pop("hours")
+            load["hours"] = {**dict.fromkeys(seasons, every), **hours}
+
+
+def problem_from(data: dict[str, Any], name: str, folder: Path) -> Problem:
+    """A problem from the tables of its file; raises InputError with every error."""
+    problems: list[str] = []
+    data = dict(data)
+    loads = [dict(load) if isinstance(load, dict) else load for load in data.get("loads", [])] if isinstance(data.get("loads", []), list) else []
+    loads_file = data.pop("loads_file", None)
+    if loads_file is not None:
+        if isinstance(loads_file, str):
+            loads.extend(_load_rows(folder / loads_file, problems))
+        else:
+            problems.append(f"{name}: loads_file: must be the name of a CSV file beside the problem")
+    seasons = tuple(data["seasons"]) if isinstance(data.get("seasons"), dict) and data["seasons"] else ("all",)
+    _spread_hours(loads, seasons)
+    data["loads"] = loads
+    for section, field in Problem.model_fields.items():
+        table = data.get(section)
+        record = field.annotation
+        if isinstance(table, dict) and isinstance(record, type) and issubclass(record, Section):
+            data[section] = to_metric(table, record.model_fields, section, problems)
+    try:
+        problem = Problem.model_validate(data)
+    except ValidationError as bad:
+        for error in bad.errors(include_url=False):
+            problems.append(f"{name}: {_problem_message(error)}")
+        problem = None
+    raise_if_any(problems)
+    assert problem is not None
+    return problem
+
+
+def _problem_message(error: Any) -> str:
+    where = ".".join(str(step) for step in error["loc"])
+    if error["type"] == "extra_forbidden":
+        section: Any = Problem
+        for step in error["loc"][:-1]:
+            if isinstance(step, str) and step in section.model_fields:
+                section = section.model_fields[step].annotation
+                if not hasattr(section, "model_fields"):
+                    section = Load if step == "loads" else Owned
+        known = list(section.model_fields)
+        return f"{where}: this key is not known{nearest(str(error['loc'][-1]), known)}"
+    if error["type"] == "missing":
+        hints = {
+            "array.sun_h": ": twelve monthly sun hours on the array's plane; docs/problem-file.md says where to get them",
+            "loads": ": add [[loads]] tables, or loads_file = \"loads.csv\"",
+        }
+        return f"{where}: is required{hints.get(where, '')}"
+    from optimizer.inputs.text_tables import cell_message
+
+    shown_input = error["input"] if not isinstance(error["input"], dict | BaseModel) else None
+    message = cell_message(shown_input, error["type"], error["msg"]) if not isinstance(shown_input, list | tuple) else error["msg"].removeprefix("Value error, ")
+    return f"{where}: {message}" if where else message
+
+
+def load_problem(path: str | Path) -> Problem:
+    """Read a problem file (TOML); raises InputError with every error at once."""
+    return load_problem_with_digest(path)[0]
+
+
+def load_problem_with_digest(path: str | Path) -> tuple[Problem, str]:
+    """A problem and the SHA-256 of its file and of its load file."""
+    file = Path(path)
+    name = shown(file)
+    if not file.is_file():
+        beside = shipped_problem(file.name)
+        hint = f"; the shipped one is {beside}" if beside else "; `bankstring new FILE` writes one to start from"
+        raise InputError(f"{path}: no such problem file{hint}")
+    digest = hashlib.sha256(file.read_bytes())
+    try:
+        data = tomllib.loads(file.read_bytes().decode("utf-8-sig"))
+    except UnicodeDecodeError as bad:
+        raise InputError(f"{name}: byte {bad.start} is not UTF-8 text") from None
+    except tomllib.TOMLDecodeError as bad:
+        raise InputError(f"{name}: {bad}") from None
+    loads_file = data.get("loads_file")
+    if isinstance(loads_file, str) and (file.parent / loads_file).is_file():
+        digest.update((file.parent / loads_file).read_bytes())
+    return problem_from(data, name, file.parent), digest.hexdigest()
+
+
+def shipped_problem(name: str) -> Path | None:
+    """A shipped problem of that file name, if there is one."""
+    from optimizer.inputs.catalog import shipped_folder
+
+    path = shipped_folder("problems") / name
+    return path if path.is_file() else None
+
+
+__all__ = ["MONTHS", "Load", "Problem", "load_problem", "load_problem_with_digest", "problem_from", "read_records"]

@@ -1,0 +1,173 @@
+"""CSV files as people make them: read whole, every error of every row named with file, line and column."""
+
+from __future__ import annotations
+
+import difflib
+import io
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from optimizer.errors import InputError
+
+Record = TypeVar("Record", bound=BaseModel)
+
+DATE_MADE_BY_SPREADSHEET = re.compile(
+    r"^(\d{1,4}[/.-]\d{1,2}[/.-]\d{1,4}|\d{1,2}[-/ ]?[A-Za-z]{3}([-/ ]?\d{2,4})?|[A-Za-z]{3}[-/ ]\d{1,4}|\d{1,2}/\d{1,2})$"
+)
+NUMBER_WITH_UNIT = re.compile(r"^[-+]?\d+(\.\d+)?\s*[A-Za-z%°$€£/][\w/%°²]*$|^[$€£]\s*\d")
+DECIMAL_COMMA = re.compile(r"^[-+]?\d+,\d+$")
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of a file: its line and its cells by column, blank cells left out."""
+
+    line: int
+    cells: dict[str, str]
+
+
+def nearest(word: str, known: Sequence[str]) -> str:
+    """A hint that names the nearest known word.
+
+    >>> nearest("voc", ["voc_v", "isc_a"])
+    " (did you mean 'voc_v'?)"
+    """
+    close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.5)
+    return f" (did you mean '{close[0]}'?)" if close else ""
+
+
+def shown(path: Path) -> str:
+    """How a file is named in messages: its folder and name."""
+    return f"{path.parent.name}/{path.name}" if path.parent.name else path.name
+
+
+def read_rows(path: Path, known_columns: Sequence[str], problems: list[str]) -> list[Row]:
+    """Rows of a CSV file as text; what is wrong with its form is added to `problems`."""
+    import pandas as pd
+
+    name = shown(path)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        problems.append(f"{name}: file not found; `bankstring new --catalog DIR` copies a whole catalog to edit")
+        return []
+    except UnicodeDecodeError as bad:
+        problems.append(f"{name}: byte {bad.start} is not UTF-8 text; save it again as 'CSV UTF-8'")
+        return []
+    except OSError as bad:
+        problems.append(f"{name}: {bad.strerror or bad}")
+        return []
+    if not text.strip():
+        problems.append(f"{name}:1: the file is empty; its first line must name the columns")
+        return []
+    first = next(line for line in text.splitlines() if line.strip())
+    separator = ";" if first.count(";") > first.count(",") else ("\t" if first.count("\t") > first.count(",") else ",")
+    widest = max(line.count(separator) for line in text.splitlines()) + 1
+    try:
+        # Text in, text out: a part called NA stays NA and 007 keeps its zeros.
+        table = pd.read_csv(
+            io.StringIO(text), sep=separator, header=None, names=range(widest), dtype=str, keep_default_na=False,
+            na_filter=False, skip_blank_lines=False, skipinitialspace=True,
+        )
+    except (pd.errors.ParserError, ValueError) as bad:
+        problems.append(f"{name}: cannot be read as a table: {bad}")
+        return []
+    grid: list[list[str]] = [[str(cell).strip() for cell in line] for line in table.to_numpy().tolist()]
+    header_at = next(at for at, cells in enumerate(grid) if any(cells))
+    header = grid[header_at]
+    while header and not header[-1]:
+        header.pop()
+    ok = True
+    for at, column in enumerate(header):
+        if column not in known_columns:
+            problems.append(f"{name}:{header_at + 1}: column '{column or at + 1}' is not known{nearest(column, known_columns)}")
+            ok = False
+        if column in header[:at]:
+            problems.append(f"{name}:{header_at + 1}: column '{column}' stands twice")
+            ok = False
+    if not ok:
+        return []
+    rows = []
+    for at, cells in enumerate(grid[header_at + 1 :], start=header_at + 2):
+        if not any(cells):
+            continue
+        if any(cells[len(header) :]):
+            problems.append(
+                f"{name}:{at}: has more cells than the header has columns: a decimal comma, or a comma inside a text without quotes?"
+            )
+            continue
+        broken = [column for column, cell in zip(header, cells, strict=False) if "\n" in cell]
+        if broken:
+            problems.append(f"{name}:{at}: {broken[0]}: has a line break inside the cell")
+            continue
+        rows.append(Row(at, {column: cell for column, cell in zip(header, cells, strict=False) if cell}))
+    return rows
+
+
+def cell_message(given: Any, kind: str, plain: str) -> str:
+    """A sentence for one wrong cell, naming the usual damage where it is recognised.
+
+    >>> cell_message("12,5", "float_parsing", "")
+    "must be a number: '12,5' has a decimal comma, write 12.5"
+    """
+    text = str(given)
+    if kind == "missing":
+        return "is required and blank"
+    if kind in ("float_parsing", "int_parsing", "int_from_float", "literal_error", "value_error", "string_pattern_mismatch"):
+        if kind in ("float_parsing", "int_parsing"):
+            if DECIMAL_COMMA.match(text):
+                return f"must be a number: '{text}' has a decimal comma, write {text.replace(',', '.')}"
+            if DATE_MADE_BY_SPREADSHEET.match(text):
+                return f"must be a number: '{text}' looks like a date that a spreadsheet made; write lists with spaces, as '12 24'"
+            if NUMBER_WITH_UNIT.match(text):
+                return f"must be a number: '{text}' carries a unit; the unit stands in the column's name"
+            whole = "a whole number" if kind == "int_parsing" else "a number"
+            return f"must be {whole} (got '{text}')"
+        if DATE_MADE_BY_SPREADSHEET.match(text) and kind != "literal_error":
+            return f"'{text}' looks like a date that a spreadsheet made; write it as text"
+    message = plain.removeprefix("Value error, ").replace("Input should be", "must be")
+    return f"{message} (got '{text}')" if given is not None else message
+
+
+def validation_messages(bad: ValidationError) -> Iterator[tuple[str, str]]:
+    """Field and sentence for every error of a record."""
+    for error in bad.errors(include_url=False):
+        field = ".".join(str(step) for step in error["loc"])
+        given = None if error["type"] == "missing" else error["input"]
+        yield field or "row", cell_message(given, error["type"], error["msg"])
+
+
+def read_records(path: Path, record: type[Record], problems: list[str], extra: Sequence[str] = ()) -> list[tuple[int, Record]]:
+    """Records of a CSV file with their lines; every error of every row is added to `problems`."""
+    known = [field for field in record.model_fields if field != "assumed"] + list(extra)
+    cautious: dict[str, Any] = getattr(record, "CAUTIOUS", {})
+    found: list[tuple[int, Record]] = []
+    for row in read_rows(path, known, problems):
+        where = f"{shown(path)}:{row.line}"
+        cells: dict[str, Any] = dict(row.cells)
+        assumed = []
+        for field, default in cautious.items():
+            if field not in cells:
+                try:
+                    cells[field] = default(row.cells)
+                except (KeyError, ValueError):
+                    continue  # the column that the default rests on is wrong itself, and said so below
+                assumed.append(f"{field} = {cells[field]}")
+        if assumed:
+            cells["assumed"] = tuple(assumed)
+        try:
+            found.append((row.line, record.model_validate(cells)))
+        except ValidationError as bad:
+            problems.extend(f"{where}: {field}: {message}" for field, message in validation_messages(bad))
+    return found
+
+
+def raise_if_any(problems: Sequence[str]) -> None:
+    """End with every error at once."""
+    if problems:
+        raise InputError(problems)

@@ -1,0 +1,173 @@
+"""The rule book: every rule that a design is held against, in one list.
+
+Screening, program, check and report all read this list. A rule's row number is that of the trade's
+own list of constraints; its severity says who may loosen it:
+
+- hard         fire, shock, destroyed part, illegal: never loosened
+- requirement  what this customer asked for: the customer may loosen it, the solver never
+- soft         good practice: reported, not enforced, unless the problem file raises it
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal, TypeAlias
+
+import numpy as np
+
+Values: TypeAlias = Any
+"""A number or a numpy array of numbers: the same shape comes out as goes in."""
+
+Severity = Literal["hard", "requirement", "soft", "off"]
+Sense = Literal["at most", "at least", "equals"]
+
+TOLERANCE = 1e-6
+"""Share of a requirement by which a value may miss it and still pass: the only tolerance there is."""
+
+COMMON = "common practice, no source"
+
+
+def meets(actual: Values, required: Values, sense: Sense) -> Values:
+    """Whether `actual` satisfies `required`, with the one tolerance; numbers or arrays.
+
+    >>> bool(meets(100.00001, 100, "at most")), bool(meets(100.1, 100, "at most"))
+    (True, False)
+    """
+    slack = TOLERANCE * np.maximum(np.abs(required), 1e-3)
+    if sense == "at most":
+        return actual <= required + slack
+    if sense == "at least":
+        return actual >= required - slack
+    return np.abs(actual - required) <= slack
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One rule of the trade: what it is called, what it protects and where it comes from."""
+
+    id: str
+    row: str
+    title: str
+    severity: Severity
+    unit: str
+    sense: Sense
+    source: str = COMMON
+
+
+def _book(*rules: Rule) -> Mapping[str, Rule]:
+    return {rule.id: rule for rule in rules}
+
+
+NEC_690_7 = "NFPA 70 (NEC) 690.7(A)"
+NEC_690_8 = "NFPA 70 (NEC) 690.8(A)"
+
+RULES: Mapping[str, Rule] = _book(
+    # --- bank voltage and architecture
+    Rule("bank-voltage-allowed", "1", "Bank voltage is one that the site allows", "requirement", "V", "equals"),
+    Rule("bank-current-practice", "3", "DC current of the inverters stays practical", "soft", "A", "at most"),
+    Rule("dc-load-voltage", "4", "DC loads run at their own voltage, through a large enough converter", "hard", "A", "at least"),
+    Rule("dc-load-upper-voltage", "5", "Charging never exceeds what the DC loads stand", "hard", "V", "at most"),
+    Rule("earthing-polarity", "6", "Controller polarity suits the earthed pole", "hard", "", "equals"),
+    Rule("extra-low-voltage", "7", "DC voltage stays within the site's voltage policy", "requirement", "V", "at most"),
+    Rule("inverter-present", "8", "AC loads have an inverter", "hard", "count", "at least"),
+    # --- source strings
+    Rule("cold-open-circuit", "10, 21", "Cold open-circuit voltage of a string stays below the controller's maximum", "hard", "V", "at most", NEC_690_7),
+    Rule("operating-open-circuit", "11", "Cold open-circuit voltage stays below the controller's working maximum", "soft", "V", "at most"),
+    Rule("module-system-voltage", "12", "Cold open-circuit voltage stays below the module's system voltage", "hard", "V", "at most", NEC_690_7),
+    Rule("hot-run-voltage", "14", "Hot working voltage stays above what charging needs", "hard", "V", "at least"),
+    Rule("start-voltage", "15", "The controller starts in low light on a hot day", "hard", "V", "at least"),
+    Rule("tracker-window", "16", "Hot working voltage stays inside the tracker's window", "hard", "V", "at least"),
+    Rule("boost-voltage", "17", "A boost controller's string stays below the bank's voltage", "hard", "V", "at most"),
+    Rule("aged-run-voltage", "18", "Hot working voltage is still enough after twenty years", "soft", "V", "at least"),
+    Rule("pwm-nominal-match", "19", "String of a PWM controller has the cells that its bank wants", "soft", "cells", "equals"),
+    Rule("pwm-nominal-rule", "19", "The controller's sheet asks for strings of the bank's nominal voltage", "hard", "cells", "equals"),
+    Rule("pwm-absorption-current", "20", "A PWM string still charges at absorption on a hot day", "hard", "share of Imp", "at least"),
+    Rule("pwm-absorption-current-full", "20", "A PWM string finishes the charge on a hot day", "soft", "share of Imp", "at least"),
+    # --- controllers
+    Rule("controller-input-current", "23", "Array short-circuit current stays within the controller's input", "hard", "A", "at most", NEC_690_8),
+    Rule("pwm-rating", "24", "Array short-circuit current stays within a PWM controller's rating", "hard", "A", "at most", NEC_690_8),
+    Rule("array-above-rating", "26", "Array watts stay within what the controller is meant for", "soft", "W", "at most"),
+    Rule("controller-input-power", "27", "Array watts stay below the controller's damage limit", "hard", "W", "at most"),
+    Rule("controller-room-temperature", "28", "Controller still gives current at its room's temperature", "hard", "A", "at least"),
+    Rule("load-terminal-current", "29", "DC loads stay within a controller's load terminals", "hard", "A", "at least"),
+    Rule("parallel-controllers", "30", "Controllers that share a bank are made to", "hard", "count", "at most"),
+    Rule("tracker-count", "30", "Built-in trackers used are there", "hard", "count", "at most"),
+    Rule("controller-bank-voltage", "31", "Controller supports the bank's voltage", "hard", "V", "equals"),
+    Rule("charge-profile", "32", "Controller can charge the bank's chemistry", "hard", "", "equals"),
+    Rule("quick-controller-size", "25", "Controller amperes are array watts / bank volts x 1.25", "soft", "A", "at most"),
+    # --- battery bank
+    Rule("battery-series-count", "2, 33", "Units in series make the bank's voltage class", "hard", "count", "equals"),
+    Rule("battery-series-limit", "34", "Units in series stay within the battery's limit", "hard", "count", "at most"),
+    Rule("battery-parallel-limit", "35", "Strings in parallel stay within the battery's limit", "hard", "count", "at most"),
+    Rule("lead-acid-parallel", "36", "Lead-acid strings in parallel are at most three", "hard", "count", "at most"),
+    Rule("lead-acid-parallel-preferred", "36", "Lead-acid strings in parallel are at most two", "soft", "count", "at most"),
+    Rule("battery-age", "37", "Units of one bank are of one age", "requirement", "months", "at most"),
+    Rule("autonomy", "41, 42, 43, 45, 49", "Usable storage carries the autonomy", "requirement", "Wh", "at least"),
+    Rule("daily-depth", "44", "The night's draw stays within the daily depth of discharge", "soft", "Wh", "at least"),
+    Rule("freezing-floor", "46", "After the autonomy the electrolyte is still strong enough not to freeze", "hard", "Wh", "at least"),
+    Rule("charge-temperature", "47", "The battery is never charged below its lowest charging temperature", "hard", "C", "at least"),
+    Rule("low-temperature-cut-out", "47", "Charging stops by itself when lithium cells are near freezing", "hard", "", "equals"),
+    Rule("battery-too-hot", "48", "The battery is never charged above its highest charging temperature", "hard", "C", "at most"),
+    Rule("battery-warm", "48", "The battery's mean temperature does not shorten its life", "soft", "C", "at most"),
+    Rule("discharge-temperature", "48", "The battery may be discharged at its lowest temperature", "hard", "C", "at least"),
+    Rule("storage-months", "50", "The battery survives its idle months without charging", "requirement", "share", "at most"),
+    Rule("minimum-charge-current", "52", "The array charges the bank hard enough", "requirement", "A", "at least"),
+    Rule("maximum-charge-current", "53", "The array never charges the bank too hard", "hard", "A", "at most"),
+    Rule("continuous-discharge", "54", "The bank carries the coincident load", "hard", "A", "at least"),
+    Rule("surge-discharge", "55", "The bank carries the worst start", "hard", "A", "at least"),
+    Rule("sag-above-cut-out", "56", "The worst start does not pull the bank below the inverter's cut-out", "requirement", "V", "at least"),
+    Rule("one-string-out", "57", "The bank carries the load with one string out", "soft", "A", "at least"),
+    Rule("ripple-minimum", "58", "The bank is large enough for the inverter's ripple", "soft", "Ah", "at least"),
+    # --- energy
+    Rule("monthly-balance", "59, 60, 61, 66", "Every month of use the array gives its share of the load", "requirement", "Wh/day", "at least"),
+    Rule("recovery", "62", "The array refills the store within the recovery time", "requirement", "Wh/day", "at least"),
+    Rule("full-recharge", "63", "A lead-acid bank is full at least every fortnight", "requirement", "Wh/day", "at least"),
+    Rule("weekly-swing", "64", "What the idle days bring fits into the bank", "requirement", "Wh", "at least"),
+    Rule("uncertainty", "68", "Ten per cent less sun and ten per cent more load still balance", "soft", "Wh/day", "at least"),
+    # --- inverter
+    Rule("continuous-power", "69", "Inverter carries the coincident watts at its room's temperature", "hard", "W", "at least"),
+    Rule("continuous-va", "69", "Inverter carries the coincident volt-amperes", "hard", "VA", "at least"),
+    Rule("surge", "70", "Inverter starts the worst load", "hard", "VA", "at least"),
+    Rule("ac-standard", "72", "Inverter makes the site's AC", "hard", "", "equals"),
+    Rule("leg-power", "73", "Each leg or phase carries its share", "hard", "VA", "at least"),
+    Rule("stacking", "74", "Inverters are stacked in a way their maker allows", "hard", "count", "equals"),
+    Rule("inverter-dc-window", "75", "Charging never exceeds the inverter's DC maximum", "hard", "V", "at most"),
+    Rule("waveform", "77", "The waveform suits the loads", "requirement", "", "equals"),
+    Rule("neutral-bond", "78", "There is one neutral-earth bond at a time", "hard", "", "equals"),
+    Rule("inverter-bank-voltage", "1", "Inverter is made for the bank's voltage", "hard", "V", "equals"),
+    Rule("cut-out-order", "94", "The inverter stops before the battery's own cut-off", "hard", "V", "at least"),
+    Rule("charge-below-cut-off", "94", "Charging stays below the battery's high cut-off", "hard", "V", "at most"),
+    Rule("battery-loss", "94", "Controller survives a battery that cuts itself off", "hard", "", "equals"),
+    # --- physical and commercial
+    Rule("array-area", "96", "The array fits the area", "requirement", "m2", "at most"),
+    Rule("array-rectangles", "97", "The modules fit the free rectangles", "requirement", "count", "at least"),
+    Rule("heaviest-piece", "99", "Nobody lifts more than the site's limit", "requirement", "kg", "at most"),
+    Rule("total-weight", "100", "The parts stay within the payload", "requirement", "kg", "at most"),
+    Rule("stock", "102", "Parts are in stock", "requirement", "count", "at most"),
+    Rule("part-limit", "102", "Parts stay within the numbers that the problem allows", "requirement", "count", "at most"),
+    Rule("part-demanded", "103", "Parts that must be used are used", "requirement", "count", "at least"),
+    Rule("budget", "104", "The bill stays within the budget", "requirement", "money", "at most"),
+    Rule("chemistry-allowed", "105, 107", "The chemistry is one that the problem allows", "requirement", "", "equals"),
+    Rule("battery-ventilation", "105", "A battery that gasses stands in a ventilated place", "hard", "", "equals"),
+    Rule("battery-unit-energy", "105", "One battery unit stays within the place's limit", "requirement", "kWh", "at most"),
+    Rule("battery-place-energy", "105", "The bank stays within the place's limit", "requirement", "kWh", "at most"),
+    Rule("attendance", "107", "Cells that need water have somebody to water them", "requirement", "", "equals"),
+    # --- the stated bounds of the search
+    Rule("bounds", "B0", "The design lies within the stated bounds of the search", "requirement", "count", "at most"),
+)
+
+
+class Severities:
+    """The severity of each rule for one problem: the book's own, with what the problem changes."""
+
+    def __init__(self, changed: Mapping[str, Severity] | None = None) -> None:
+        self._changed = dict(changed or {})
+
+    def of(self, rule_id: str) -> Severity:
+        """Severity of a rule for this problem."""
+        return self._changed.get(rule_id, RULES[rule_id].severity)
+
+    def enforced(self, rule_id: str) -> bool:
+        """Whether a design that breaks the rule is not valid."""
+        return self.of(rule_id) in ("hard", "requirement")

@@ -1,0 +1,20 @@
+"""Sun hours that reach the modules."""
+
+from __future__ import annotations
+
+from optimizer.rules.book import Values
+
+
+def effective_sun_h(sun_h: Values, shade_factor: Values) -> Values:
+    """Sun hours on the array's plane after shade, horizon and snow.
+
+    Formula: H = Hplane * k
+    sun_h: sun hours on the array's plane, kWh/m2 a day at 1 kW/m2 [h/day]
+    shade_factor: share that shade, horizon and snow leave [share]
+    returns: sun hours that count [h/day]
+    Valid: 0 to 1
+    Source: definition
+    >>> round(float(effective_sun_h(4.0, 0.8)), 2)
+    3.2
+    """
+    return sun_h * shade_factor
