@@ -31,7 +31,39 @@ SAG_RESERVE_V_PER_12V = 0.3
 CABLE_DROP_SHARE = 0.02
 """Share of bank voltage lost in the inverter's cable during a start; common practice, no source."""
 
+LITHIUM_CELLS_PER_12V = 4
+"""Lithium iron phosphate cells in series per 12 V of class; common practice, no source."""
+
+FIFTEEN_CELL_PACK = 15
+"""Cells of the 48 V lithium pack that is not made of four 12 V classes; common practice, no source."""
+
 FREEZING_TABLE_SOURCE = "tables/freezing.csv"
+
+
+def units_in_series(bank_nominal_v: float, unit_cells: int, cells_per_12v: int) -> int:
+    """Battery units in series that make a bank's voltage class exactly.
+
+    Formula: N = Vbank / 12 * c12 / c where that is whole, else 0; a pack of 15 lithium cells (c12 = 4) is
+    a 48 V class of its own, one unit in series, and never makes any other bank
+    bank_nominal_v: bank's voltage class [V]
+    unit_cells: cells in series inside one unit [cells]
+    cells_per_12v: cells that the chemistry has per 12 V of class, 6 lead-acid and 4 lithium iron phosphate [cells]
+    returns: units in series, 0 where none make the class [count]
+    Valid: classes of 12, 24, 36 and 48 V; at least 1 cell
+    Source: common practice, no source
+    >>> units_in_series(48, 4, 4), units_in_series(24, 3, 6), units_in_series(12, 16, 4), units_in_series(48, 15, 4)
+    (4, 4, 0, 1)
+    """
+    if unit_cells < 1 or cells_per_12v < 1:
+        raise OutOfRange(
+            f"a battery unit of {unit_cells} cells, {cells_per_12v} per 12 V, is outside the range of the rule "
+            "for units in series (at least 1 cell each; common practice, no source): correct the cell counts"
+        )
+    if cells_per_12v == LITHIUM_CELLS_PER_12V and unit_cells == FIFTEEN_CELL_PACK:
+        return 1 if bank_nominal_v == 48 else 0
+    wanted = bank_nominal_v * cells_per_12v / 12
+    units = round(wanted / unit_cells)
+    return units if units >= 1 and units * unit_cells == wanted else 0
 
 
 def discharge_hours(autonomy_d: Values, usable_share: Values) -> Values:
