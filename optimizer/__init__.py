@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from optimizer.answer import check, solve
     from optimizer.inputs.catalog import load_catalog
-    from optimizer.inputs.problem import load_problem
+    from optimizer.inputs.problem_file import load_problem
 
 __version__ = "0.1.0"
 __all__ = ["check", "load_catalog", "load_problem", "solve"]
@@ -21,7 +21,7 @@ _HOMES = {
     "check": "optimizer.answer",
     "solve": "optimizer.answer",
     "load_catalog": "optimizer.inputs.catalog",
-    "load_problem": "optimizer.inputs.problem",
+    "load_problem": "optimizer.inputs.problem_file",
 }
 
 

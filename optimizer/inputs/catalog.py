@@ -13,7 +13,16 @@ from typing import TypeVar
 import numpy as np
 
 from optimizer.errors import InputError
-from optimizer.inputs.parts import Allowance, Battery, Chemistry, Controller, Converter, Inverter, Module, Part
+from optimizer.inputs.parts import (
+    Allowance,
+    Battery,
+    Chemistry,
+    Controller,
+    Converter,
+    Inverter,
+    Module,
+    Part,
+)
 from optimizer.inputs.text_tables import nearest, raise_if_any, read_records, read_rows, shown
 
 PartKind = TypeVar("PartKind", bound=Part)
@@ -132,9 +141,10 @@ def load_tables(folder: Path, problems: list[str]) -> Tables:
         where = f"{shown(path)}:{line}"
         point = (_float(cells["temperature_c"], f"{where}: temperature_c", problems), _float(cells["share"], f"{where}: share", problems))
         cold.setdefault(cells["chemistry"], []).append(point)
-    for chemistry in chemistries:
-        if len(cold.get(chemistry, ())) < 2:
-            problems.append(f"{shown(path)}: chemistry '{chemistry}' needs at least two temperatures")
+    problems.extend(
+        f"{shown(path)}: chemistry '{chemistry}' needs at least two temperatures"
+        for chemistry in chemistries if len(cold.get(chemistry, ())) < 2
+    )
     path = home / "charge_context.csv"
     context = {
         cells["context"]: _float(cells["factor"], f"{shown(path)}:{line}: factor", problems)
@@ -152,7 +162,7 @@ def load_tables(folder: Path, problems: list[str]) -> Tables:
     )
 
 
-def _judge(kind: str, found: Iterable[tuple[int, Part]], path: Path, seen: dict[str, str], problems: list[str], doubts: list[str]) -> None:
+def _judge(found: Iterable[tuple[int, Part]], path: Path, seen: dict[str, str], problems: list[str], doubts: list[str]) -> None:
     for line, part in found:
         where = f"{shown(path)}:{line}"
         if part.id in seen:
@@ -198,7 +208,7 @@ def load_catalog(folder: str | Path | None = None) -> Catalog:
             continue
         before = len(problems)
         found = read_records(path, record, problems)
-        _judge(kind, found, path, seen, problems, doubts)
+        _judge(found, path, seen, problems, doubts)
         if not found and len(problems) == before and kind in NEEDED:
             problems.append(f"{shown(path)}: has no parts")
         for line, part in found:

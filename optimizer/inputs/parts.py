@@ -338,7 +338,7 @@ class Inverter(Part):
             yield "tracker_voc_max_v", "an all-in-one unit needs every tracker_ column"
         if (self.kind == "all-in-one") != (self.tracker_output_a > 0):
             yield "tracker_output_a", "all-in-one units, and only they, have a tracker's output"
-        if self.hz == 50 and self.ac != "230" or self.hz == 60 and self.ac == "230":
+        if (self.hz == 50) != (self.ac == "230"):
             yield "hz", f"{self.ac} V goes with {'60' if self.ac != '230' else '50'} Hz"
 
     def doubts(self) -> Iterator[Complaint]:

@@ -1,18 +1,14 @@
-"""The problem file: what one site asks for, in TOML, with every default that was filled in on record."""
+"""What one site asks for, with every default that was filled in on record."""
 
 from __future__ import annotations
 
-import hashlib
-import tomllib
-from collections.abc import Iterator, Mapping
-from pathlib import Path
+from collections.abc import Iterator
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
-from optimizer.errors import InputError
 from optimizer.inputs.parts import Kelvinable, NotNegative, Positive, Share, YesNo
-from optimizer.inputs.text_tables import nearest, raise_if_any, read_records, shown, validation_messages
+from optimizer.inputs.text_tables import nearest
 from optimizer.rules.book import RULES
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -289,7 +285,7 @@ class Problem(Section):
                 if season not in known:
                     raise ValueError(f"load '{load.item}': season '{season}' is not known{nearest(season, sorted(known))}")
         if not self.loads:
-            raise ValueError("there are no loads: add [[loads]] tables, or loads_file = \"loads.csv\"")
+            raise ValueError('there are no loads: add [[loads]] tables, or loads_file = "loads.csv"')
         if not any(load.hours.get(season, 0) > 0 for load in self.loads for season in known):
             raise ValueError("no load has hours in any season")
         for load in self.loads:
@@ -299,7 +295,7 @@ class Problem(Section):
                 two_legs = self.site.ac == "120/240 V 60 Hz"
                 allowed = {"120 V 60 Hz": (120,), "120/240 V 60 Hz": (120, 240), "230 V 50 Hz": (230,), "230/400 V 50 Hz": (230, 400)}[self.site.ac]
                 if load.volts not in allowed:
-                    hint = " (a 240 V load needs site.ac = \"120/240 V 60 Hz\")" if load.volts == 240 and not two_legs else ""
+                    hint = ' (a 240 V load needs site.ac = "120/240 V 60 Hz")' if load.volts == 240 and not two_legs else ""
                     raise ValueError(f"load '{load.item}': {load.volts:g} V does not fit site.ac = \"{self.site.ac}\"{hint}")
         for given in (self.autonomy.days, self.temperatures.battery_lowest_c):
             if isinstance(given, dict):
@@ -344,164 +340,3 @@ def _toml_like(value: object) -> str:
     if isinstance(value, tuple):
         return "[" + ", ".join(_toml_like(item) for item in value) + "]"
     return f"{value:g}" if isinstance(value, float) else (f'"{value}"' if isinstance(value, str) else str(value))
-
-
-# Keys may be given in other units: the suffix says which, the value is converted to the metric key.
-OTHER_UNITS: Mapping[str, tuple[str, Any]] = {
-    "_f": ("_c", lambda value: (value - 32) / 1.8),
-    "_ft": ("_m", lambda value: value * 0.3048),
-    "_ft2": ("_m2", lambda value: value * 0.09290304),
-    "_lb": ("_kg", lambda value: value * 0.45359237),
-    "_lb_max": ("_kg_max", lambda value: value * 0.45359237),
-}
-
-
-def _converted(value: Any, change: Any) -> Any:
-    if isinstance(value, list):
-        return [_converted(item, change) for item in value]
-    if isinstance(value, dict):
-        return {key: _converted(item, change) for key, item in value.items()}
-    return round(change(value), 6) if isinstance(value, (int, float)) and not isinstance(value, bool) else value
-
-
-def to_metric(section: dict[str, Any], known: Mapping[str, Any], where: str, problems: list[str]) -> dict[str, Any]:
-    """A section with keys in feet, pounds and degrees Fahrenheit turned into their metric keys."""
-    metric: dict[str, Any] = {}
-    for key, value in section.items():
-        target, new = key, value
-        if key not in known:
-            for suffix, (metric_suffix, change) in OTHER_UNITS.items():
-                if key.endswith(suffix) and key.removesuffix(suffix) + metric_suffix in known:
-                    target, new = key.removesuffix(suffix) + metric_suffix, _converted(value, change)
-        if target in metric or (target != key and target in section):
-            problems.append(f"{where}.{key}: the same value is given twice, in two units")
-        metric[target] = new
-    return metric
-
-
-def _load_rows(path: Path, problems: list[str]) -> list[dict[str, Any]]:
-    """Loads from a CSV file; hours stand in columns hours_SEASON, or hours for every season."""
-    from optimizer.inputs.text_tables import read_rows
-
-    try:
-        header = path.read_text(encoding="utf-8-sig").splitlines()[0]
-    except (OSError, IndexError, UnicodeDecodeError):
-        header = ""
-    seasons = [column.strip().strip('"') for column in header.replace(";", ",").split(",") if column.strip().strip('"').startswith("hours")]
-    known = [field for field in Load.model_fields if field not in ("assumed", "hours")] + seasons
-    rows = []
-    for row in read_rows(path, known, problems):
-        cells: dict[str, Any] = {column: cell for column, cell in row.cells.items() if column not in seasons}
-        hours = {column.removeprefix("hours_"): cell for column, cell in row.cells.items() if column in seasons}
-        cells["hours"] = hours
-        try:
-            Load.model_validate(cells)
-        except ValidationError as bad:
-            problems.extend(f"{shown(path)}:{row.line}: {field}: {message}" for field, message in validation_messages(bad))
-        else:
-            rows.append(cells)
-    return rows
-
-
-def _spread_hours(loads: list[Any], seasons: tuple[str, ...]) -> None:
-    """`hours = 5` and a CSV column `hours` mean that many hours in every season."""
-    for load in loads:
-        if not isinstance(load, dict):
-            continue
-        hours = load.get("hours")
-        if isinstance(hours, (int, float)):
-            load["hours"] = dict.fromkeys(seasons, hours)
-        elif isinstance(hours, dict) and "hours" in hours:
-            every = hours.pop("hours")
-            load["hours"] = {**dict.fromkeys(seasons, every), **hours}
-
-
-def problem_from(data: dict[str, Any], name: str, folder: Path) -> Problem:
-    """A problem from the tables of its file; raises InputError with every error."""
-    problems: list[str] = []
-    data = dict(data)
-    loads = [dict(load) if isinstance(load, dict) else load for load in data.get("loads", [])] if isinstance(data.get("loads", []), list) else []
-    loads_file = data.pop("loads_file", None)
-    if loads_file is not None:
-        if isinstance(loads_file, str):
-            loads.extend(_load_rows(folder / loads_file, problems))
-        else:
-            problems.append(f"{name}: loads_file: must be the name of a CSV file beside the problem")
-    seasons = tuple(data["seasons"]) if isinstance(data.get("seasons"), dict) and data["seasons"] else ("all",)
-    _spread_hours(loads, seasons)
-    data["loads"] = loads
-    for section, field in Problem.model_fields.items():
-        table = data.get(section)
-        record = field.annotation
-        if isinstance(table, dict) and isinstance(record, type) and issubclass(record, Section):
-            data[section] = to_metric(table, record.model_fields, section, problems)
-    try:
-        problem = Problem.model_validate(data)
-    except ValidationError as bad:
-        for error in bad.errors(include_url=False):
-            problems.append(f"{name}: {_problem_message(error)}")
-        problem = None
-    raise_if_any(problems)
-    assert problem is not None
-    return problem
-
-
-def _problem_message(error: Any) -> str:
-    where = ".".join(str(step) for step in error["loc"])
-    if error["type"] == "extra_forbidden":
-        section: Any = Problem
-        for step in error["loc"][:-1]:
-            if isinstance(step, str) and step in section.model_fields:
-                section = section.model_fields[step].annotation
-                if not hasattr(section, "model_fields"):
-                    section = Load if step == "loads" else Owned
-        known = list(section.model_fields)
-        return f"{where}: this key is not known{nearest(str(error['loc'][-1]), known)}"
-    if error["type"] == "missing":
-        hints = {
-            "array.sun_h": ": twelve monthly sun hours on the array's plane; docs/problem-file.md says where to get them",
-            "loads": ": add [[loads]] tables, or loads_file = \"loads.csv\"",
-        }
-        return f"{where}: is required{hints.get(where, '')}"
-    from optimizer.inputs.text_tables import cell_message
-
-    shown_input = error["input"] if not isinstance(error["input"], dict | BaseModel) else None
-    message = cell_message(shown_input, error["type"], error["msg"]) if not isinstance(shown_input, list | tuple) else error["msg"].removeprefix("Value error, ")
-    return f"{where}: {message}" if where else message
-
-
-def load_problem(path: str | Path) -> Problem:
-    """Read a problem file (TOML); raises InputError with every error at once."""
-    return load_problem_with_digest(path)[0]
-
-
-def load_problem_with_digest(path: str | Path) -> tuple[Problem, str]:
-    """A problem and the SHA-256 of its file and of its load file."""
-    file = Path(path)
-    name = shown(file)
-    if not file.is_file():
-        beside = shipped_problem(file.name)
-        hint = f"; the shipped one is {beside}" if beside else "; `bankstring new FILE` writes one to start from"
-        raise InputError(f"{path}: no such problem file{hint}")
-    digest = hashlib.sha256(file.read_bytes())
-    try:
-        data = tomllib.loads(file.read_bytes().decode("utf-8-sig"))
-    except UnicodeDecodeError as bad:
-        raise InputError(f"{name}: byte {bad.start} is not UTF-8 text") from None
-    except tomllib.TOMLDecodeError as bad:
-        raise InputError(f"{name}: {bad}") from None
-    loads_file = data.get("loads_file")
-    if isinstance(loads_file, str) and (file.parent / loads_file).is_file():
-        digest.update((file.parent / loads_file).read_bytes())
-    return problem_from(data, name, file.parent), digest.hexdigest()
-
-
-def shipped_problem(name: str) -> Path | None:
-    """A shipped problem of that file name, if there is one."""
-    from optimizer.inputs.catalog import shipped_folder
-
-    path = shipped_folder("problems") / name
-    return path if path.is_file() else None
-
-
-__all__ = ["MONTHS", "Load", "Problem", "load_problem", "load_problem_with_digest", "problem_from", "read_records"]
