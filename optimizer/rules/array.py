@@ -6,6 +6,7 @@ import numpy as np
 
 from optimizer.errors import OutOfRange
 from optimizer.rules.book import Values
+from optimizer.rules.validity import within
 
 STANDARD_CELL_C = 25.0
 """Cell temperature of standard test conditions, IEC 61215 (from memory)."""
@@ -17,8 +18,17 @@ LOW_LIGHT_VOC_SHARE = 0.93
 """Open-circuit voltage at a tenth of full sun, as a share of that at full sun; common practice, no source
 (one diode: 1 + n kT/q ln(0.1) / Voc per cell, about 0.90 to 0.94)."""
 
-PWM_KNEE_EXPONENT = 3.0
-"""Shape of the assumed current curve past the knee; fitted to stay below De Soto's model: see tests."""
+PWM_KNEE_EXPONENT = 2.0
+"""Shape of the assumed current curve past the knee; fitted to De Soto's model over an open module table, so that
+the curve lies at or below the model for most modules: see tests/rules/test_open_module_table.py."""
+
+COLDEST_CELL_C = -60.0
+"""Coldest cell for which linear coefficients are used; common practice, no source."""
+
+HOTTEST_CELL_C = 100.0
+"""Hottest cell for which linear coefficients are used; common practice, no source."""
+
+LINEAR_SOURCE = "linear coefficients: common practice, no source; held against De Soto's model from -40 to 75 C"
 
 
 def cold_voc_v(voc_v: Values, tc_voc_pct_k: Values, lowest_c: Values) -> Values:
@@ -29,11 +39,12 @@ def cold_voc_v(voc_v: Values, tc_voc_pct_k: Values, lowest_c: Values) -> Values:
     tc_voc_pct_k: temperature coefficient of Voc, negative [%/K]
     lowest_c: lowest expected temperature [C]
     returns: open-circuit voltage at that temperature [V]
-    Valid: crystalline silicon, -60 to 85 C
+    Valid: crystalline silicon, -60 to 100 C
     Source: NFPA 70 (NEC) 690.7(A)(1), maker's coefficient
     >>> round(float(cold_voc_v(38.7, -0.25, -36)), 2)
     44.6
     """
+    within(lowest_c, COLDEST_CELL_C, HOTTEST_CELL_C, "lowest temperature", "C", LINEAR_SOURCE)
     return voc_v * (1 + tc_voc_pct_k / 100 * (lowest_c - STANDARD_CELL_C))
 
 
@@ -45,7 +56,7 @@ def cold_voc_factor(lowest_c: float, steps_c: Values, factors: Values) -> float:
     steps_c: lower end of each step, warmest first [C]
     factors: multiplier of each step [share]
     returns: multiplier [share]
-    Valid: 24 C down to the table's last step
+    Valid: down to the table's last step; warmer than the first step its factor is used, which is cautious
     Source: NFPA 70 (NEC) Table 690.7(A)
     >>> float(cold_voc_factor(-7, np.array([20, -5, -10]), np.array([1.02, 1.12, 1.14])))
     1.14
@@ -70,10 +81,11 @@ def cell_c(air_c: Values, noct_c: Values, irradiance_w_m2: Values, mounting_fact
     mounting_factor: 1 on an open rack, more where air cannot pass behind [share]
     returns: cell temperature [C]
     Valid: 0 to 1,200 W/m2
-    Source: IEC 61215 conditions (from memory); formula as in references of the trade
+    Source: IEC 61215 conditions (from memory); formula widely published (second-hand transcription)
     >>> round(float(cell_c(35, 45, 1000)), 2)
     66.25
     """
+    within(irradiance_w_m2, 0, 1200, "irradiance", "W/m2", "cell temperature from NOCT: common practice, no source")
     return air_c + (noct_c - 20) / 800 * irradiance_w_m2 * mounting_factor
 
 
@@ -85,11 +97,12 @@ def voc_at_cell_v(voc_v: Values, tc_voc_pct_k: Values, cell_temperature_c: Value
     tc_voc_pct_k: temperature coefficient of Voc, negative [%/K]
     cell_temperature_c: cell temperature [C]
     returns: open-circuit voltage [V]
-    Valid: crystalline silicon, -40 to 85 C
+    Valid: crystalline silicon, -60 to 100 C
     Source: IEC 60891, linear translation (from memory)
     >>> round(float(voc_at_cell_v(40, -0.3, 65)), 2)
     35.2
     """
+    within(cell_temperature_c, COLDEST_CELL_C, HOTTEST_CELL_C, "cell temperature", "C", LINEAR_SOURCE)
     return voc_v * (1 + tc_voc_pct_k / 100 * (cell_temperature_c - STANDARD_CELL_C))
 
 
@@ -103,11 +116,12 @@ def vmp_at_cell_v(vmp_v: Values, tc_pmax_pct_k: Values, tc_isc_pct_k: Values, ce
     tc_isc_pct_k: temperature coefficient of short-circuit current [%/K]
     cell_temperature_c: cell temperature [C]
     returns: voltage at maximum power [V]
-    Valid: crystalline silicon, -40 to 85 C
+    Valid: crystalline silicon, -60 to 100 C
     Source: common practice, no source; held against De Soto's model over an open module table
     >>> round(float(vmp_at_cell_v(32.6, -0.37, 0.05, 75)), 2)
     25.75
     """
+    within(cell_temperature_c, COLDEST_CELL_C, HOTTEST_CELL_C, "cell temperature", "C", LINEAR_SOURCE)
     return vmp_v * (1 + (tc_pmax_pct_k - tc_isc_pct_k) / 100 * (cell_temperature_c - STANDARD_CELL_C))
 
 
@@ -119,11 +133,12 @@ def current_at_cell_a(current_a: Values, tc_isc_pct_k: Values, cell_temperature_
     tc_isc_pct_k: temperature coefficient of short-circuit current [%/K]
     cell_temperature_c: cell temperature [C]
     returns: current [A]
-    Valid: crystalline silicon, -40 to 85 C
+    Valid: crystalline silicon, -60 to 100 C
     Source: IEC 60891, linear translation (from memory)
     >>> round(float(current_at_cell_a(10, 0.05, 65)), 2)
     10.2
     """
+    within(cell_temperature_c, COLDEST_CELL_C, HOTTEST_CELL_C, "cell temperature", "C", LINEAR_SOURCE)
     return current_a * (1 + tc_isc_pct_k / 100 * (cell_temperature_c - STANDARD_CELL_C))
 
 
@@ -134,11 +149,12 @@ def power_factor_at_cell(tc_pmax_pct_k: Values, cell_temperature_c: Values) -> V
     tc_pmax_pct_k: temperature coefficient of power, negative [%/K]
     cell_temperature_c: cell temperature [C]
     returns: share of rated power [share]
-    Valid: crystalline silicon, -40 to 85 C
+    Valid: crystalline silicon, -60 to 100 C
     Source: IEC 60891, linear translation (from memory)
     >>> round(float(power_factor_at_cell(-0.4, 65)), 3)
     0.84
     """
+    within(cell_temperature_c, COLDEST_CELL_C, HOTTEST_CELL_C, "cell temperature", "C", LINEAR_SOURCE)
     return 1 + tc_pmax_pct_k / 100 * (cell_temperature_c - STANDARD_CELL_C)
 
 
@@ -149,7 +165,7 @@ def current_at_voltage_a(string_v: Values, isc_a: Values, imp_a: Values, vmp_v: 
     C2 = (Vmp / Voc - 1) / ln(1 - Imp / Isc), C1 = (1 - Imp / Isc) * exp(-Vmp / (C2 * Voc));
     past Vmp: Imp * (1 - a * u - (1 - a) * u ** p), u = (V - Vmp) / (Voc - Vmp),
     a = (Voc - Vmp) / Vmp, which leaves Vmp with the slope that maximum power demands and stays
-    on the cautious side of a one-diode curve; zero at and above Voc
+    on the cautious side of a one-diode curve for most modules; zero at and above Voc
     string_v: voltage at which the battery and the controller's drop hold the string [V]
     isc_a: short-circuit current at the cells' temperature [A]
     imp_a: current at maximum power at the cells' temperature [A]
@@ -159,8 +175,14 @@ def current_at_voltage_a(string_v: Values, isc_a: Values, imp_a: Values, vmp_v: 
     Valid: Imp < Isc and Vmp < Voc
     Source: four-point curve, common practice, no source; held against De Soto's model, see tests
     >>> [round(float(current_at_voltage_a(v, 5.86, 5.38, 18.6, 22.3)), 2) for v in (14.4, 18.6, 20.5, 22.3)]
-    [5.83, 5.38, 4.25, 0.0]
+    [5.83, 5.38, 3.69, 0.0]
     """
+    if np.any(np.asarray(imp_a) >= isc_a) or np.any(np.asarray(vmp_v) >= voc_v):
+        raise OutOfRange(
+            f"a current curve needs Imp below Isc and Vmp below Voc, but Imp {np.max(imp_a):g} A, Isc {np.min(isc_a):g} A, "
+            f"Vmp {np.max(vmp_v):g} V, Voc {np.min(voc_v):g} V are outside that range (four-point curve, "
+            "common practice, no source): correct the module's row"
+        )
     ratio = 1 - imp_a / isc_a
     c2 = (vmp_v / voc_v - 1) / np.log(ratio)
     c1 = ratio * np.exp(-vmp_v / (c2 * voc_v))

@@ -6,6 +6,7 @@ import numpy as np
 
 from optimizer.errors import OutOfRange
 from optimizer.rules.book import Values
+from optimizer.rules.validity import within
 
 DISCHARGE_RESERVE = 0.9
 """Share of a battery's rated current that a design may use; common practice, no source."""
@@ -30,6 +31,9 @@ SAG_RESERVE_V_PER_12V = 0.3
 
 CABLE_DROP_SHARE = 0.02
 """Share of bank voltage lost in the inverter's cable during a start; common practice, no source."""
+
+WARMEST_CAPACITY_SHARE = 1.25
+"""Most that warmth may add to rated capacity before the table must be wrong; common practice, no source."""
 
 LITHIUM_CELLS_PER_12V = 4
 """Lithium iron phosphate cells in series per 12 V of class; common practice, no source."""
@@ -74,12 +78,15 @@ def discharge_hours(autonomy_d: Values, usable_share: Values) -> Values:
     autonomy_d: days of autonomy [d]
     usable_share: depth of discharge x cold factor x end-of-life share [share]
     returns: discharge time of the rated capacity [h]
-    Valid: usable share above 0
+    Valid: shares of 0 to 1.25, days of 0 or more; nothing usable takes endlessly long
     Source: definition of the average rate
-    >>> round(float(discharge_hours(2.5, 0.5)), 1)
-    120.0
+    >>> round(float(discharge_hours(2.5, 0.5)), 1), float(discharge_hours(2.5, 0.0))
+    (120.0, inf)
     """
-    return 24 * autonomy_d / usable_share
+    within(usable_share, 0, WARMEST_CAPACITY_SHARE, "usable share", "", "definition of the average rate")
+    within(autonomy_d, 0, np.inf, "autonomy", "d", "definition of the average rate")
+    share = np.asarray(usable_share, dtype=float)
+    return np.where(share > 0, 24 * np.asarray(autonomy_d) / np.where(share > 0, share, 1.0), np.inf)
 
 
 def capacity_at_hours_ah(
@@ -99,6 +106,7 @@ def capacity_at_hours_ah(
     >>> [round(float(capacity_at_hours_ah(t, 171, 225, 250)), 1) for t in (5, 10, 20, 100, 500)]
     [171.0, 196.2, 225.0, 250.0, 250.0]
     """
+    within(hours, 0, np.inf, "discharge time", "h", "Peukert's law, clamped to the sheet: common practice, no source")
     slow = np.log(np.asarray(capacity_100h_ah) / capacity_20h_ah) / np.log(100 / 20)
     fast = np.log(np.asarray(capacity_20h_ah) / capacity_5h_ah) / np.log(20 / 5)
     bounded = np.minimum(hours, 100.0)
@@ -143,11 +151,15 @@ def usable_storage_wh(
     depth: allowed depth of discharge [share]
     end_of_life_share: share of capacity left at the end of its life [share]
     returns: usable energy [Wh]
-    Valid: shares between 0 and 1
+    Valid: depth and end-of-life share of 0 to 1, cold factor of 0 to 1.25
     Source: common practice, no source
     >>> round(float(usable_storage_wh(100, 12.8, 2, 0.9, 0.9, 0.8)), 1)
     1658.9
     """
+    source = "usable storage: common practice, no source"
+    within(cold_factor, 0, WARMEST_CAPACITY_SHARE, "cold factor", "", source)
+    within(depth, 0, 1, "depth of discharge", "", source)
+    within(end_of_life_share, 0, 1, "end-of-life share", "", source)
     return capacity_ah * bank_v * strings * cold_factor * depth * end_of_life_share
 
 
@@ -163,6 +175,7 @@ def storage_needed_wh(load_use_day_wh: Values, autonomy_d: Values) -> Values:
     >>> float(storage_needed_wh(1000, 2.5))
     2500.0
     """
+    within(autonomy_d, 0, np.inf, "autonomy", "d", "definition of autonomy")
     return load_use_day_wh * autonomy_d
 
 
@@ -190,11 +203,12 @@ def self_discharge_wh_day(capacity_wh: Values, pct_month: Values, temperature_c:
     pct_month: self-discharge at 25 C [%/month]
     temperature_c: battery temperature [C]
     returns: loss [Wh/day]
-    Valid: -40 to 50 C
+    Valid: -60 to 60 C
     Source: common practice, no source
     >>> round(float(self_discharge_wh_day(53000, 5, 25)), 1)
     87.2
     """
+    within(temperature_c, -60, 60, "battery temperature", "C", "self-discharge doubling per 10 K: common practice, no source")
     return capacity_wh * pct_month / 100 / DAYS_PER_MONTH * 2.0 ** ((np.asarray(temperature_c) - 25) / SELF_DISCHARGE_DOUBLES_PER_K)
 
 
@@ -205,11 +219,12 @@ def idle_loss_share(months: Values, pct_month: Values) -> Values:
     months: months without charging [months]
     pct_month: self-discharge at 25 C [%/month]
     returns: share lost [share]
-    Valid: up to the whole charge
+    Valid: months of 0 or more; above 1 the battery is empty before the months are over
     Source: common practice, no source
     >>> round(float(idle_loss_share(5, 3)), 2)
     0.15
     """
+    within(months, 0, np.inf, "idle time", "months", "linear self-discharge: common practice, no source")
     return months * pct_month / 100
 
 
@@ -220,11 +235,13 @@ def throughput_efficiency(efficiency_wh: Values, through_share: Values) -> Value
     efficiency_wh: energy efficiency of the battery [share]
     through_share: share of the load's energy that passes the battery [share]
     returns: efficiency [share]
-    Valid: shares between 0 and 1
+    Valid: shares of 0 to 1
     Source: common practice, no source
     >>> round(float(throughput_efficiency(0.8, 0.6)), 2)
     0.88
     """
+    for what, share in (("battery efficiency", efficiency_wh), ("share through the battery", through_share)):
+        within(share, 0, 1, what, "", "throughput efficiency: common practice, no source")
     return 1 - through_share * (1 - efficiency_wh)
 
 

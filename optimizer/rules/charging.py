@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from optimizer.rules.book import Values
+from optimizer.rules.validity import within
 
 DERATING_PCT_K = 2.5
 """Loss of output per kelvin above the rated temperature, 2 to 3; common practice, no source."""
@@ -28,11 +29,12 @@ def heat_and_height_factor(room_c: Values, full_output_to_c: Values, derating_pc
     derating_pct_k: loss above it [%/K]
     elevation_m: height above the sea [m]
     returns: share of the rating [share]
-    Valid: up to 5,000 m
+    Valid: -500 to 5,000 m
     Source: common practice, no source
     >>> round(float(heat_and_height_factor(50, 40, 2.5, 0)), 3), round(float(heat_and_height_factor(30, 40, 2.5, 3000)), 3)
     (0.75, 0.9)
     """
+    within(elevation_m, -500, 5000, "elevation", "m", "derating with height: common practice, no source")
     heat = 1 - derating_pct_k / 100 * np.maximum(0.0, room_c - full_output_to_c)
     height = 1 - ALTITUDE_LOSS_PER_100_M * max(0.0, elevation_m - ALTITUDE_FULL_M) / 100
     return np.maximum(0.0, heat * height)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from optimizer.rules.book import Values
+from optimizer.rules.validity import within
 
 
 def leg_load_va(total_va: Values, largest_single_va: Values, legs: Values) -> Values:
@@ -73,4 +74,5 @@ def idle_energy_wh(idle_w: Values, search_w: Values, hours_on: Values, hours_sea
     >>> float(idle_energy_wh(75, 30, 24, 0, 2))
     3600.0
     """
+    within(np.asarray(hours_on) + hours_searching, 0, 24, "hours on and searching", "h/day", "a day has 24 hours")
     return units * (idle_w * hours_on + search_w * hours_searching)

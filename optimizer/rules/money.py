@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from decimal import ROUND_FLOOR, Decimal
+
 import numpy as np
 
 from optimizer.rules.book import Values
+from optimizer.rules.validity import within
 
 
 def bought_pieces(needed: Values, owned: Values, pack: Values) -> Values:
@@ -29,11 +32,12 @@ def cents(amount: float) -> int:
     Formula: c = round(100 * a)
     amount: price [money]
     returns: price in cents [cents]
-    Valid: up to 10 million
+    Valid: 0 to 10 million
     Source: arithmetic
     >>> cents(19.99)
     1999
     """
+    within(amount, 0, 10_000_000, "price", "", "whole cents: arithmetic")
     return round(amount * 100)
 
 
@@ -49,4 +53,7 @@ def share_of_cents(amount_cents: int, percent: float) -> int:
     >>> share_of_cents(10050, 5)
     503
     """
-    return int(np.floor(amount_cents * percent / 100 + 0.5 + 1e-9))
+    within(percent, 0, np.inf, "percentage", "%", "share of an amount: arithmetic")
+    # Decimal: 0.5 cent must be seen as such, whatever the binary fraction of the percentage.
+    exact = Decimal(int(amount_cents)) * Decimal(str(percent)) / 100
+    return int((exact + Decimal("0.5")).to_integral_value(rounding=ROUND_FLOOR))
