@@ -124,11 +124,18 @@ def _float(cell: str, where: str, problems: list[str]) -> float:
 
 
 def _series(path: Path, x: str, y: str, problems: list[str]) -> tuple[np.ndarray, np.ndarray]:
+    before_reading = len(problems)
     rows = _numbers(path, (x, y), problems)
-    return (
-        np.array([_float(cells[x], f"{shown(path)}:{line}: {x}", problems) for line, cells in rows]),
-        np.array([_float(cells[y], f"{shown(path)}:{line}: {y}", problems) for line, cells in rows]),
+    if len(rows) < 2:
+        if len(problems) == before_reading:
+            problems.append(f"{shown(path)}: needs at least two rows")
+        return np.array([0.0]), np.array([0.0])  # nothing is built on it: the errors end the reading
+    values = [_float(cells[x], f"{shown(path)}:{line}: {x}", problems) for line, cells in rows]
+    problems.extend(
+        f"{shown(path)}:{line}: {x}: must fall from row to row (got '{cells[x]}')"
+        for (line, cells), before, value in zip(rows[1:], values, values[1:], strict=False) if value >= before
     )
+    return np.array(values), np.array([_float(cells[y], f"{shown(path)}:{line}: {y}", problems) for line, cells in rows])
 
 
 def load_tables(folder: Path, problems: list[str]) -> Tables:

@@ -1,7 +1,9 @@
 """What a catalog row may be: one frozen record a kind of part, each held against physics.
 
 A blank cell is unknown, never 0. Where a rule can live with a cautious value it stands in `CAUTIOUS` of the
-record and is listed in the answer (`assumed`); everything else that a rule needs must be given.
+record and is listed in the answer (`assumed`; an empty text: nothing need be assumed for this row); everything
+else that a rule needs must be given. Columns for something that a part may lack (load terminals, a charger,
+a heater) are blank where it lacks it.
 """
 
 from __future__ import annotations
@@ -9,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 from optimizer.rules.money import cents
 
@@ -17,8 +19,13 @@ Positive = Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False)]
 Share = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
 Kelvinable = Annotated[float, Field(ge=-60, le=100, allow_inf_nan=False)]
-Coefficient = Annotated[float, Field(ge=-1, le=1, allow_inf_nan=False)]
 Count = Annotated[int, Field(ge=1, le=10_000)]
+
+
+def _percent_a_kelvin(value: float) -> float:
+    if not -1 <= value <= 1:
+        raise ValueError("must lie between -1 and 1 %/K: is it in mV/K or in parts per million?")
+    return value
 
 
 def _yes_no(value: Any) -> Any:
@@ -30,12 +37,17 @@ def _yes_no(value: Any) -> Any:
     return value
 
 
+def _whole_number(value: Any) -> Any:
+    return int(value) if isinstance(value, str) and value.isdecimal() else value
+
+
 def _whole_numbers(value: Any) -> Any:
     if isinstance(value, str):
         return tuple(value.split())
     return value
 
 
+Coefficient = Annotated[float, Field(allow_inf_nan=False), AfterValidator(_percent_a_kelvin)]
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]
 Volts = Annotated[tuple[int, ...], BeforeValidator(_whole_numbers), Field(min_length=1)]
 
@@ -134,6 +146,8 @@ class Module(Part):
             yield "tc_voc_pct_k", "is usually -0.42 to -0.20 %/K: is it in V/K, or the coefficient of power?"
         if _outside(self.tc_pmax_pct_k, -0.55, -0.2):
             yield "tc_pmax_pct_k", "is usually -0.55 to -0.20 %/K"
+        if self.tc_voc_pct_k is not None and self.tc_voc_pct_k <= self.tc_pmax_pct_k:
+            yield "tc_voc_pct_k", f"is usually nearer to 0 than that of power ({self.tc_pmax_pct_k:g} %/K): are they exchanged?"
         density = self.pmax_w / self.area_m2
         if _outside(density, 90, 240):
             yield "length_mm", f"{density:.0f} W/m2, usually 90 to 240: check length and width"
@@ -147,8 +161,10 @@ class Battery(Part):
     CAUTIOUS: ClassVar = {
         "capacity_5h_ah": lambda row: str(float(row["capacity_20h_ah"]) * 0.7),
         "capacity_100h_ah": lambda row: row["capacity_20h_ah"],
-        "bms_w": lambda _: "2",
+        "bms_w": lambda row: "2" if row.get("bms", "").lower() in ("y", "yes") else "",
     }
+
+    weight_kg: Positive
 
     chemistry: Annotated[str, Field(min_length=1)]
     unit_v: Positive
@@ -217,11 +233,18 @@ class Battery(Part):
         """Figures outside what batteries usually show."""
         if self.weight_kg:
             density = self.unit_v * self.capacity_20h_ah / self.weight_kg
-            low, high = (70, 180) if self.bms else (18, 60)
+            low, high = (70, 180) if self.bms else (18, 60)  # Wh/kg
             if _outside(density, low, high):
                 yield "weight_kg", f"{density:.0f} Wh/kg, usually {low} to {high}"
         if self.price and _outside(self.price / self.energy_kwh, 40, 900):
             yield "price", f"{self.price / self.energy_kwh:.0f} a kWh, usually 40 to 900: price of a pair or a bank?"
+        cell_v = self.unit_v / self.cells
+        if not any(low <= cell_v <= high for low, high in ((1.15, 1.25), (1.95, 2.1), (3.15, 3.75))):
+            yield "unit_v", f"{cell_v:.2f} V a cell, usually 2.0 lead-acid, 3.2 lithium iron phosphate, 1.2 nickel: 12.8 written as 12?"
+        if self.bms and self.charge_max_a > self.discharge_cont_a:
+            yield "charge_max_a", f"is above discharge_cont_a ({self.discharge_cont_a:g} A): are they exchanged?"
+        if self.bms and self.charge_t_min_c < 0 and not self.heater_wh_day:
+            yield "heater_wh_day", "a pack that may be charged below 0 C heats itself: what does the heater use in a cold day?"
 
 
 class Controller(Part):
@@ -232,6 +255,8 @@ class Controller(Part):
         "tcomp_t_min_c": lambda _: "0",
         "tcomp_t_max_c": lambda _: "40",
         "pv_voc_operating_max_v": lambda row: row["pv_voc_max_v"],
+        "load_shares_rating": lambda row: "y" if "load_terminal_a" in row else "",
+        "weight_kg": lambda row: str(0.1 * float(row["output_a"])),
     }
 
     kind: Literal["pwm", "mppt", "boost"]
@@ -289,13 +314,14 @@ class Inverter(Part):
         "idle_w": lambda row: str(max(5.0, 0.01 * float(row["cont_w"]))),
         "search_w": lambda row: row.get("idle_w") or str(max(5.0, 0.01 * float(row["cont_w"]))),
         "full_output_t_max_c": lambda _: "25",
-        "derating_pct_k": lambda _: "1.0",
+        "derating_pct_k": lambda _: "2.0",
+        "weight_kg": lambda row: str(0.012 * float(row["cont_w"])),
     }
 
     kind: Literal["inverter", "inverter-charger", "all-in-one"]
-    bank_v: Literal[12, 24, 36, 48]
+    bank_v: Annotated[Literal[12, 24, 36, 48], BeforeValidator(_whole_number)]
     ac: Literal["120", "120/240", "230"]
-    hz: Literal[50, 60]
+    hz: Annotated[Literal[50, 60], BeforeValidator(_whole_number)]
     wave: Literal["sine", "modified"]
     cont_w: Positive
     cont_va: Positive
@@ -347,12 +373,14 @@ class Inverter(Part):
             yield "idle_w", f"is {100 * self.idle_w / self.cont_w:.0f} % of the rating, usually 0.3 to 3 %"
         if self.surge_va > 4 * self.cont_va:
             yield "surge_va", "is more than four times cont_va: over how many seconds?"
+        if self.price and _outside(self.price / self.cont_w, 0.05, 1.5):
+            yield "price", f"{self.price / self.cont_w:.2f} a watt, usually 0.05 to 1.50"
 
 
 class Converter(Part):
     """A DC-DC converter that feeds DC loads of another voltage than the bank's, or steadies the same."""
 
-    CAUTIOUS: ClassVar = {"idle_w": lambda _: "2"}
+    CAUTIOUS: ClassVar = {"idle_w": lambda _: "2", "weight_kg": lambda _: "2"}
 
     bank_v: Volts
     in_min_v: Positive

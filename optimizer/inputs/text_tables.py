@@ -20,6 +20,7 @@ DATE_MADE_BY_SPREADSHEET = re.compile(
     r"^(\d{1,4}[/.-]\d{1,2}[/.-]\d{1,4}|\d{1,2}[-/ ]?[A-Za-z]{3}([-/ ]?\d{2,4})?|[A-Za-z]{3}[-/ ]\d{1,4}|\d{1,2}/\d{1,2})$"
 )
 NUMBER_WITH_UNIT = re.compile(r"^[-+]?\d+(\.\d+)?\s*[A-Za-z%°$€£/][\w/%°²]*$|^[$€£]\s*\d")
+THOUSANDS = re.compile(r"^[-+]?\d{1,3}([,' ]\d{3})+(\.\d+)?$")
 DECIMAL_COMMA = re.compile(r"^[-+]?\d+,\d+$")
 
 
@@ -120,6 +121,9 @@ def cell_message(given: Any, kind: str, plain: str) -> str:
         return "is required and blank"
     if kind in ("float_parsing", "int_parsing", "int_from_float", "literal_error", "value_error", "string_pattern_mismatch"):
         if kind in ("float_parsing", "int_parsing"):
+            if THOUSANDS.match(text):
+                joined = re.sub("[,' ]", "", text)
+                return f"must be a number: '{text}' has a thousands separator or a decimal comma; write {joined} if it is the former"
             if DECIMAL_COMMA.match(text):
                 return f"must be a number: '{text}' has a decimal comma, write {text.replace(',', '.')}"
             if DATE_MADE_BY_SPREADSHEET.match(text):
@@ -128,7 +132,7 @@ def cell_message(given: Any, kind: str, plain: str) -> str:
                 return f"must be a number: '{text}' carries a unit; the unit stands in the column's name"
             whole = "a whole number" if kind == "int_parsing" else "a number"
             return f"must be {whole} (got '{text}')"
-        if DATE_MADE_BY_SPREADSHEET.match(text) and kind != "literal_error":
+        if DATE_MADE_BY_SPREADSHEET.match(text):
             return f"'{text}' looks like a date that a spreadsheet made; write it as text"
     message = plain.removeprefix("Value error, ").replace("Input should be", "must be")
     return f"{message} (got '{text}')" if given is not None else message
@@ -154,9 +158,12 @@ def read_records(path: Path, record: type[Record], problems: list[str], extra: S
         for field, default in cautious.items():
             if field not in cells:
                 try:
-                    cells[field] = default(row.cells)
+                    value = default(row.cells)
                 except (KeyError, ValueError):
                     continue  # the column that the default rests on is wrong itself, and said so below
+                if not value:
+                    continue
+                cells[field] = value
                 assumed.append(f"{field} = {cells[field]}")
         if assumed:
             cells["assumed"] = tuple(assumed)
