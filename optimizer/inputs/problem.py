@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
@@ -17,6 +17,11 @@ UNUSED = "unused"
 SunHours = Annotated[float, Field(ge=0, le=14, allow_inf_nan=False)]
 MountingWay = Literal["open rack", "close to a roof", "flat on a vehicle"]
 AcStandard = Literal["none", "120 V 60 Hz", "120/240 V 60 Hz", "230 V 50 Hz", "230/400 V 50 Hz"]
+AC_VOLTS: Mapping[str, tuple[int, ...]] = {
+    "120 V 60 Hz": (120,), "120/240 V 60 Hz": (120, 240), "230 V 50 Hz": (230,), "230/400 V 50 Hz": (230, 400),
+}
+COMPRESSOR_SURGE = 3.0
+"""Starting multiple from which a load is taken for a compressor or a pump; common practice, no source."""
 
 
 class Section(BaseModel):
@@ -59,7 +64,6 @@ class Load(Section):
     dc_volts_max: Positive | None = None
     modified_sine_ok: YesNo = False
     hours: dict[str, Annotated[float, Field(ge=0, le=24)]] = {}
-    assumed: tuple[str, ...] = ()
 
     @property
     def running_va(self) -> float:
@@ -272,40 +276,61 @@ class Problem(Section):
     rules: Annotated[dict[str, Literal["requirement", "soft", "off"]], AfterValidator(_known_rules)] = {}
 
     @model_validator(mode="after")
-    def _seasons_cover_loads(self) -> Problem:
+    def _sections_agree(self) -> Problem:
+        complaints = list(self._complaints())
+        if complaints:
+            raise ValueError("\n".join(complaints))  # the reader of the file makes one error of each line
+        return self
+
+    def _complaints(self) -> Iterator[str]:
+        """Everything that sections say against each other."""
         taken: dict[str, str] = {}
         for season, months in self.seasons.items():
             for month in months:
                 if month in taken:
-                    raise ValueError(f"month {month} stands in season '{taken[month]}' and in '{season}'")
+                    yield f"seasons: month {month} stands in season '{taken[month]}' and in '{season}'"
                 taken[month] = season
         known = set(self.season_names)
+        if not self.loads:
+            yield 'loads: there are no loads: add [[loads]] tables, or loads_file = "loads.csv"'
+        elif not any(load.hours.get(season, 0) > 0 for load in self.loads for season in known):
+            yield "loads: no load has hours in any season"
         for load in self.loads:
             for season in load.hours:
                 if season not in known:
-                    raise ValueError(f"load '{load.item}': season '{season}' is not known{nearest(season, sorted(known))}")
-        if not self.loads:
-            raise ValueError('there are no loads: add [[loads]] tables, or loads_file = "loads.csv"')
-        if not any(load.hours.get(season, 0) > 0 for load in self.loads for season in known):
-            raise ValueError("no load has hours in any season")
-        for load in self.loads:
+                    yield f"loads: load '{load.item}': season '{season}' is not known{nearest(season, sorted(known))}"
             if load.supply == "AC" and self.site.ac == "none":
-                raise ValueError(f"load '{load.item}' is AC, but site.ac is \"none\"")
-            if load.supply == "AC":
-                two_legs = self.site.ac == "120/240 V 60 Hz"
-                allowed = {"120 V 60 Hz": (120,), "120/240 V 60 Hz": (120, 240), "230 V 50 Hz": (230,), "230/400 V 50 Hz": (230, 400)}[self.site.ac]
-                if load.volts not in allowed:
-                    hint = ' (a 240 V load needs site.ac = "120/240 V 60 Hz")' if load.volts == 240 and not two_legs else ""
-                    raise ValueError(f"load '{load.item}': {load.volts:g} V does not fit site.ac = \"{self.site.ac}\"{hint}")
-        for given in (self.autonomy.days, self.temperatures.battery_lowest_c):
-            if isinstance(given, dict):
-                for season in given:
-                    if season not in known:
-                        raise ValueError(f"season '{season}' is not known{nearest(season, sorted(known))}")
-                for season in known - {UNUSED}:
-                    if season not in given:
-                        raise ValueError(f"season '{season}' has no value in a table that is given by season")
-        return self
+                yield f"loads: load '{load.item}' is AC, but site.ac is \"none\""
+            elif load.supply == "AC" and load.volts not in AC_VOLTS[self.site.ac]:
+                hint = ' (a 240 V load needs site.ac = "120/240 V 60 Hz")' if load.volts == 240 else ""
+                yield f"loads: load '{load.item}': {load.volts:g} V does not fit site.ac = \"{self.site.ac}\"{hint}"
+        for key, given in (("autonomy.days", self.autonomy.days), ("temperatures.battery_lowest_c", self.temperatures.battery_lowest_c)):
+            if not isinstance(given, dict):
+                continue
+            for season in given:
+                if season not in known:
+                    yield f"{key}: season '{season}' is not known{nearest(season, sorted(known))}"
+            for season in sorted(known - set(given)):
+                yield f"{key}: season '{season}' has no value"
+        if self.temperatures.lowest_c >= self.temperatures.hottest_c:
+            yield f"temperatures.lowest_c: must be below hottest_c (got {self.temperatures.lowest_c:g} and {self.temperatures.hottest_c:g})"
+
+    def doubts(self) -> Iterator[str]:
+        """What is possible but unlikely: usually a slip of the pen."""
+        temperatures, sun = self.temperatures, self.array.sun_h
+        if self.bank.place != "outside box" and temperatures.battery_c == temperatures.air_c:
+            yield "temperatures.battery_c: is that of the air in every month: was it copied?"
+        if len(set(sun)) == 1:
+            yield "array.sun_h: is the same in every month: a yearly mean hides the month that decides"
+        elif max(sun) > 8.5:
+            yield f"array.sun_h: {max(sun):g} h in a month, usually up to 8.5: hours of daylight instead of sun hours?"
+        if temperatures.lowest_c > min(temperatures.air_c):
+            yield "temperatures.lowest_c: is above a monthly mean of the air"
+        if temperatures.hottest_c < max(temperatures.air_c):
+            yield "temperatures.hottest_c: is below a monthly mean of the air"
+        for load in self.loads:
+            if load.starts_by_itself and load.surge_x >= COMPRESSOR_SURGE and max(load.hours.values(), default=0) >= 24:
+                yield f"loads: load '{load.item}' starts by itself and runs 24 hours a day: a refrigerator runs 8 to 12"
 
     @property
     def season_names(self) -> tuple[str, ...]:
@@ -324,12 +349,14 @@ class Problem(Section):
             if field in ("loads", "owned", "name", "rules", "seasons"):
                 continue
             section = getattr(self, field)
-            for key, info in type(section).model_fields.items():
+            for key in type(section).model_fields:
                 value = getattr(section, key)
-                if key not in section.model_fields_set and value not in (None, (), {}, 0, 0.0) and not info.is_required():
+                if key not in section.model_fields_set and value not in (None, (), {}):
                     yield f"{field}.{key} = {_toml_like(value)}"
-        if any("night_share" not in load.model_fields_set for load in self.loads):
-            yield "loads: night_share = 0.6 where not given"
+        for key, info in Load.model_fields.items():
+            if key != "hours" and info.default is not None and any(key not in load.model_fields_set for load in self.loads):
+                if not info.is_required():
+                    yield f"loads.{key} = {_toml_like(info.default)} where not given"
 
 
 def _toml_like(value: object) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -23,33 +23,42 @@ from optimizer.inputs.text_tables import (
 )
 
 # Keys may be given in other units: the suffix says which, the value is converted to the metric key.
-OTHER_UNITS: Mapping[str, tuple[str, Any]] = {
+OTHER_UNITS: Mapping[str, tuple[str, Callable[[float], float]]] = {
     "_f": ("_c", lambda value: (value - 32) / 1.8),
     "_ft": ("_m", lambda value: value * 0.3048),
     "_ft2": ("_m2", lambda value: value * 0.09290304),
     "_lb": ("_kg", lambda value: value * 0.45359237),
     "_lb_max": ("_kg_max", lambda value: value * 0.45359237),
+    "per_lb": ("per_kg", lambda value: value / 0.45359237),  # money per pound; longest suffix first
 }
 
 
-def _converted(value: Any, change: Any) -> Any:
+def _converted(value: Any, change: Callable[[float], float]) -> Any:
     if isinstance(value, list):
         return [_converted(item, change) for item in value]
     if isinstance(value, dict):
         return {key: _converted(item, change) for key, item in value.items()}
+    if isinstance(value, str) and "x" in value.lower():  # sides of a rectangle
+        try:
+            return " x ".join(f"{change(float(side)):.6g}" for side in value.lower().split("x"))
+        except ValueError:
+            return value
     return round(change(value), 6) if isinstance(value, (int, float)) and not isinstance(value, bool) else value
 
 
 def to_metric(section: dict[str, Any], known: Mapping[str, Any], where: str, problems: list[str]) -> dict[str, Any]:
     """A section with keys in feet, pounds and degrees Fahrenheit turned into their metric keys."""
-    metric: dict[str, Any] = {}
+    metric = {key: value for key, value in section.items() if key in known}
     for key, value in section.items():
+        if key in known:
+            continue
         target, new = key, value
-        if key not in known:
-            for suffix, (metric_suffix, change) in OTHER_UNITS.items():
-                if key.endswith(suffix) and key.removesuffix(suffix) + metric_suffix in known:
-                    target, new = key.removesuffix(suffix) + metric_suffix, _converted(value, change)
-        if target in metric or (target != key and target in section):
+        for suffix in sorted(OTHER_UNITS, key=len, reverse=True):
+            metric_suffix, change = OTHER_UNITS[suffix]
+            if key.endswith(suffix) and key.removesuffix(suffix) + metric_suffix in known:
+                target, new = key.removesuffix(suffix) + metric_suffix, _converted(value, change)
+                break
+        if target in metric:
             problems.append(f"{where}.{key}: the same value is given twice, in two units")
         metric[target] = new
     return metric
@@ -112,11 +121,18 @@ def problem_from(data: dict[str, Any], name: str, folder: Path) -> Problem:
     try:
         problem = Problem.model_validate(data)
     except ValidationError as bad:
-        problems.extend(f"{name}: {_problem_message(error)}" for error in bad.errors(include_url=False))
+        problems.extend(f"{name}: {message}" for error in bad.errors(include_url=False) for message in _problem_messages(error))
         problem = None
     raise_if_any(problems)
     assert problem is not None
     return problem
+
+
+def _problem_messages(error: Any) -> Iterator[str]:
+    if error["type"] == "value_error" and not error["loc"]:  # of the whole: one line an error
+        yield from error["msg"].removeprefix("Value error, ").splitlines()
+    else:
+        yield _problem_message(error)
 
 
 def _problem_message(error: Any) -> str:

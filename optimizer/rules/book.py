@@ -66,7 +66,10 @@ RULES: Mapping[str, Rule] = _book(
     # --- bank voltage and architecture
     Rule("bank-voltage-allowed", "1", "Bank voltage is one that the site allows", "requirement", "V", "equals"),
     Rule("bank-current-practice", "3", "DC current of the inverters stays practical", "soft", "A", "at most"),
-    Rule("dc-load-voltage", "4", "DC loads run at their own voltage, through a large enough converter", "hard", "A", "at least"),
+    Rule("dc-load-voltage", "4", "Converters are large enough for their DC loads", "hard", "A", "at least"),
+    Rule("dc-load-on-bank", "4", "DC loads without a converter stand on a bank of their own voltage", "hard", "V", "equals"),
+    Rule("converter-input", "4", "Converter takes the bank's voltage", "hard", "V", "equals"),
+    Rule("converter-output-voltage", "4", "Converter gives the loads' voltage", "hard", "V", "equals"),
     Rule("dc-load-upper-voltage", "5", "Charging never exceeds what the DC loads stand", "hard", "V", "at most"),
     Rule("earthing-polarity", "6", "Controller polarity suits the earthed pole", "hard", "", "equals"),
     Rule("extra-low-voltage", "7", "DC voltage stays within the site's voltage policy", "requirement", "V", "at most"),
@@ -95,6 +98,7 @@ RULES: Mapping[str, Rule] = _book(
     Rule("tracker-count", "30", "Built-in trackers used are there", "hard", "count", "at most"),
     Rule("controller-bank-voltage", "31", "Controller supports the bank's voltage", "hard", "V", "equals"),
     Rule("charge-profile", "32", "Controller can charge the bank's chemistry", "hard", "", "equals"),
+    Rule("charge-limit", "25, 53", "A charge limit is set only where the controller can hold it", "hard", "", "equals"),
     Rule("quick-controller-size", "25", "Controller amperes are array watts / bank volts x 1.25", "soft", "A", "at most"),
     # --- battery bank
     Rule("battery-series-count", "2, 33", "Units in series make the bank's voltage class", "hard", "count", "equals"),
@@ -104,6 +108,7 @@ RULES: Mapping[str, Rule] = _book(
     Rule("lead-acid-parallel-preferred", "36", "Lead-acid strings in parallel are at most two", "soft", "count", "at most"),
     Rule("battery-age", "37", "Units of one bank are of one age", "requirement", "months", "at most"),
     Rule("autonomy", "41, 42, 43, 45, 49", "Usable storage carries the autonomy", "requirement", "Wh", "at least"),
+    Rule("cold-capacity-known", "45", "The battery's capacity is known at its temperature", "hard", "", "equals"),
     Rule("daily-depth", "44", "The night's draw stays within the daily depth of discharge", "soft", "Wh", "at least"),
     Rule("freezing-floor", "46", "After the autonomy the electrolyte is still strong enough not to freeze", "hard", "Wh", "at least"),
     Rule("charge-temperature", "47", "The battery is never charged below its lowest charging temperature", "hard", "C", "at least"),
@@ -154,7 +159,7 @@ RULES: Mapping[str, Rule] = _book(
     Rule("battery-place-energy", "105", "The bank stays within the place's limit", "requirement", "kWh", "at most"),
     Rule("attendance", "107", "Cells that need water have somebody to water them", "requirement", "", "equals"),
     # --- the stated bounds of the search
-    Rule("bounds", "B0", "The design lies within the stated bounds of the search", "requirement", "count", "at most"),
+    Rule("bounds", "B0", "The design lies within the stated bounds of the search", "soft", "count", "at most"),
 )
 
 

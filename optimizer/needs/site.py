@@ -1,0 +1,150 @@
+"""What the site asks of a design: demand, temperatures and sun by month, ready for the rules. Knows no part."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from optimizer.inputs.problem import Problem
+from optimizer.needs.demand import Demand, SeasonDemand
+from optimizer.rules.book import Severities
+from optimizer.rules.sunlight import effective_sun_h
+
+MOUNTING_FACTOR = {"open rack": 1.0, "close to a roof": 1.25, "flat on a vehicle": 1.3}
+"""Rise of the cells above the air, as a multiple of that on an open rack; common practice, no source."""
+
+HARVEST_W_M2 = 800.0
+"""Irradiance at which cells stand while most energy is harvested; conditions of NOCT, IEC 61215 (from memory)."""
+
+FULL_SUN_W_M2 = 1000.0
+
+LONG_AUTONOMY_D = 4.0
+"""Days of autonomy from which a bank is seldom cycled; common practice, no source."""
+
+WEEKEND_DAYS = 3.0
+"""Days of use in a week up to which a bank has idle days to be charged in; common practice, no source."""
+
+HEATING_BELOW_C = 5.0
+"""Battery temperature below which heated packs heat and cut-outs matter; common practice, no source."""
+
+UNCERTAINTY = 1.1 / 0.9
+"""Ten per cent more load and ten per cent less sun; common practice, no source."""
+
+
+@dataclass(frozen=True)
+class SeasonNeeds:
+    """One season with what a bank must know of it."""
+
+    demand: SeasonDemand
+    months: tuple[int, ...]
+    autonomy_d: float
+    battery_mean_c: float
+    """Coldest monthly mean of the battery in this season [C]."""
+    battery_lowest_c: float
+
+
+class Needs:
+    """A problem as the rules see it."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.demand = Demand(problem)
+        self.severities = Severities(problem.rules)
+        months = self.demand.months_of_use
+        self.months = np.array(months, dtype=int)
+        self.seasons = tuple(self._season(season) for season in self.demand.seasons if season.used and any(other is season for other in self.demand.by_month))
+        place = {season.demand.name: at for at, season in enumerate(self.seasons)}
+        self.season_of_month = np.array([place[self._demand_of(month).name] for month in months], dtype=int)
+        self.sun_h = effective_sun_h(np.array(problem.array.sun_h), np.array(problem.array.shade))[self.months]
+        self.air_c = np.array(problem.temperatures.air_c)[self.months]
+        self.battery_c = np.array(problem.temperatures.battery_c)[self.months]
+
+    def _demand_of(self, month: int) -> SeasonDemand:
+        season = self.demand.by_month[month]
+        assert season is not None, "a month of use has a season"
+        return season
+
+    def _season(self, season: SeasonDemand) -> SeasonNeeds:
+        problem = self.problem
+        months = tuple(month for month in self.demand.months_of_use if self.demand.by_month[month] is season)
+        days, lowest = problem.autonomy.days, problem.temperatures.battery_lowest_c
+        means = [problem.temperatures.battery_c[month] for month in months]
+        return SeasonNeeds(
+            demand=season, months=months,
+            autonomy_d=days[season.name] if isinstance(days, dict) else days,
+            battery_mean_c=min(means, default=20.0),
+            battery_lowest_c=lowest[season.name] if isinstance(lowest, dict) else lowest,
+        )
+
+    # --- temperatures
+
+    @property
+    def battery_lowest_c(self) -> float:
+        """Lowest temperature of the battery in any season of use [C]."""
+        return min(season.battery_lowest_c for season in self.seasons)
+
+    @property
+    def battery_highest_c(self) -> float:
+        """Highest temperature of the battery [C]."""
+        given = self.problem.temperatures.battery_highest_c
+        return given if given is not None else max(self.problem.temperatures.battery_c)
+
+    @property
+    def electronics_highest_c(self) -> float:
+        """Highest air temperature where the electronics hang [C]; the hottest day where nothing is stated."""
+        given = self.problem.temperatures.electronics_highest_c
+        return given if given is not None else self.problem.temperatures.hottest_c
+
+    @property
+    def mounting_factor(self) -> float:
+        """Rise of the cells above the air against an open rack."""
+        return MOUNTING_FACTOR[self.problem.array.mounting]
+
+    @property
+    def array_factor(self) -> float:
+        """Soiling and mismatch: what a current source loses."""
+        return self.problem.array.soiling * self.problem.array.mismatch
+
+    # --- inverter hours by season
+
+    def _hours(self, season: SeasonDemand) -> tuple[float, float, float, float]:
+        if season.average_wh[0] <= 0:
+            return 0.0, 0.0, 0.0, 0.0
+        way = self.problem.inverter.on
+        if way == "always":
+            return 24.0, 0.0, 24.0, 0.0
+        on, week = season.inverter_on_h, season.inverter_on_h * season.inverter_days / 7
+        return (on, 24 - on, week, 24 - week) if way == "search" else (on, 0.0, week, 0.0)
+
+    @cached_property
+    def inverter_hours(self) -> np.ndarray:
+        """Hours (on, searching) of a use-day and (on, searching) averaged over the week [h/day], shape (seasons, 4)."""
+        return np.array([self._hours(season.demand) for season in self.seasons])
+
+    # --- context
+
+    @cached_property
+    def charge_context(self) -> str:
+        """Context that decides how hard a lead-acid bank must be charged."""
+        stated = self.problem.bank.charge_context
+        if stated != "auto":
+            return stated
+        busiest = max(self.seasons, key=lambda season: float(season.demand.use_day_wh.sum()))
+        if busiest.autonomy_d >= LONG_AUTONOMY_D:
+            return "long autonomy"
+        return "weekends" if busiest.demand.use_days <= WEEKEND_DAYS else "cycled daily"
+
+    @property
+    def has_other_source(self) -> bool:
+        """Whether a generator or shore power stands behind the array."""
+        return self.problem.site.other_ac_source != "none"
+
+    @property
+    def array_to_load(self) -> float:
+        """Share of the load that the array must give each month of use."""
+        share = self.problem.balance.minimum_solar_share
+        if self.has_other_source and share is not None:
+            return share
+        return self.problem.balance.array_to_load

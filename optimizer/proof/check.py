@@ -1,0 +1,93 @@
+"""Every rule again, on a finished design, from the part records: knows nothing of candidates or of the program."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from optimizer.design import Bill, Choice, Design, PriceList, choice_from, design_of
+from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.problem import MONTHS, Problem
+from optimizer.needs.site import Needs
+from optimizer.proof.array import block_lines
+from optimizer.proof.bank import bank_lines
+from optimizer.proof.core import core_lines
+from optimizer.proof.lines import Line
+from optimizer.proof.whole import Whole, whole_lines
+
+
+@dataclass(frozen=True)
+class Month:
+    """Energy balance of one month of use; Wh a day at the battery's terminals."""
+
+    month: str
+    sun_h: float
+    load_wh: float
+    array_wh: float
+    """What the array gives for the loads: controllers' own use and battery losses taken off."""
+    ratio: float
+
+
+@dataclass(frozen=True)
+class Report:
+    """A checked design."""
+
+    design: Design
+    whole: Whole
+    bill: Bill
+    lines: tuple[Line, ...]
+    months: tuple[Month, ...]
+
+    @property
+    def valid(self) -> bool:
+        """Whether every hard rule and every requirement holds."""
+        return not any(line.fails for line in self.lines)
+
+    @property
+    def failures(self) -> tuple[Line, ...]:
+        """Lines that make the design not valid."""
+        return tuple(line for line in self.lines if line.fails)
+
+    @property
+    def design_month(self) -> Month:
+        """Month in which the array is shortest of the load."""
+        return min(self.months, key=lambda month: month.ratio)
+
+
+def months_of(whole: Whole) -> tuple[Month, ...]:
+    """Energy balance by month of use."""
+    needs, core = whole.needs, whole.core
+    at = needs.season_of_month
+    load, efficiency = core.average_wh[at], core.efficiency[at]
+    given = whole.harvest_wh * efficiency
+    return tuple(
+        Month(MONTHS[int(month)], float(sun), float(need), float(got), float(got / need) if need else np.inf)
+        for month, sun, need, got in zip(needs.months, needs.sun_h, load, given, strict=True)
+    )
+
+
+def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceList | None = None) -> Report:
+    """Hold a design against every rule."""
+    bill = (prices or PriceList(needs.problem, catalog)).bill(design)
+    whole = Whole.of(needs, catalog, design)
+    lines = bank_lines(needs, catalog.tables, design.bank)
+    for number, block in enumerate(design.blocks, start=1):
+        where = f"array {number}: {block.part.id} with {block.series} x {block.strings} {block.module.id}"
+        lines += block_lines(needs, catalog.tables, design.bank, block, where)
+    lines += core_lines(whole.core)
+    lines += whole_lines(whole, catalog, bill)
+    return Report(design, whole, bill, tuple(lines), months_of(whole))
+
+
+def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog) -> Report:
+    """Hold a choice, from any origin, against every rule.
+
+    choice: the object that `solve` hands over (or a whole answer), as a Choice or as plain data.
+    Raises InputError where the choice is not one or names a part that the catalog does not hold.
+    """
+    if not isinstance(choice, Choice):
+        choice = choice_from(choice)
+    return check_design(design_of(choice, catalog), Needs(problem), catalog)

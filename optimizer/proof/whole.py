@@ -1,0 +1,217 @@
+"""Rules of the whole design: energy, charge current, voltage on the loads, room, weight, money."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import product
+
+import numpy as np
+
+from optimizer.design import Bill, Design
+from optimizer.errors import OutOfRange
+from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
+from optimizer.inputs.problem import MONTHS
+from optimizer.needs.site import Needs
+from optimizer.proof.array import BlockFacts, block_facts
+from optimizer.proof.core import Core
+from optimizer.proof.lines import Line, Lines
+from optimizer.rules import array, charging, money
+from optimizer.rules import bank as rules
+
+
+@dataclass(frozen=True)
+class Whole:
+    """A design with the facts that its parts add up to."""
+
+    needs: Needs
+    core: Core
+    design: Design
+    facts: tuple[BlockFacts, ...]
+
+    @classmethod
+    def of(cls, needs: Needs, catalog: Catalog, design: Design) -> Whole:
+        """Facts of a design from the part records."""
+        core = Core(needs, catalog.tables, design.bank, design.inverters, design.converters)
+        return cls(needs, core, design, tuple(block_facts(needs, design.bank, block) for block in design.blocks))
+
+    @cached_property
+    def self_use_wh(self) -> float:
+        """What the controllers take a day [Wh/day]."""
+        return sum(block.device.self_w * 24 * block.count for block in self.design.blocks)
+
+    @cached_property
+    def harvest_wh(self) -> np.ndarray:
+        """Energy a day into the bank, controllers' own use taken off, by month of use [Wh/day]."""
+        total = sum(facts.harvest_wh * block.count for facts, block in zip(self.facts, self.design.blocks, strict=True))
+        return np.asarray(total - self.self_use_wh)
+
+    def charge_a(self, kind: str) -> float:
+        """Charging current of all blocks together, `low_a` or `high_a` [A]."""
+        return float(sum(getattr(facts, kind) * block.count for facts, block in zip(self.facts, self.design.blocks, strict=True)))
+
+    @property
+    def highest_v(self) -> float:
+        """Highest voltage on the bank with loads connected [V]."""
+        return max(facts.highest_v for facts in self.facts)
+
+
+def whole_lines(whole: Whole, catalog: Catalog, bill: Bill) -> list[Line]:
+    """Rules 5, 29, 30, 36, 41, 46, 52, 53, 59-63, 66, 68, 75, 96, 97, 99, 100, 102-104 and 109."""
+    lines = Lines(whole.needs.severities, "whole design")
+    _energy(lines, whole)
+    _storage(lines, whole)
+    _charge_current(lines, whole)
+    _voltage(lines, whole)
+    _controllers(lines, whole)
+    _room(lines, whole, bill)
+    _numbers_of_parts(lines, whole, catalog)
+    _bounds(lines, whole)
+    if whole.needs.problem.limits.budget is not None:
+        lines.add("budget", bill.total_cents / 100, whole.needs.problem.limits.budget)
+    return lines.lines
+
+
+def _energy(lines: Lines, whole: Whole) -> None:
+    for rule, needed in whole.core.needed_wh.items():
+        worst = int(np.argmin(whole.harvest_wh / np.maximum(needed, 1e-9)))
+        month = MONTHS[int(whole.needs.months[worst])]
+        lines.add(rule, whole.harvest_wh[worst], needed[worst], f"worst month {month}")
+
+
+def _storage(lines: Lines, whole: Whole) -> None:
+    core = whole.core
+    for at, season in enumerate(whole.needs.seasons):
+        drawn = float(rules.storage_needed_wh(core.autonomy_load_wh[at] + whole.self_use_wh, season.autonomy_d))
+        where = f"season {season.demand.name}, {season.autonomy_d:g} days"
+        try:
+            usable, stored = core.usable(season)
+        except OutOfRange:
+            continue  # said by cold-capacity-known
+        lines.add("autonomy", usable, drawn, where)
+        if core.bank.is_lead_acid:
+            depth = rules.freezing_depth(season.battery_lowest_c, *core.tables.freezing)
+            lines.add("freezing-floor", stored * depth, drawn, where)
+
+
+def _charge_current(lines: Lines, whole: Whole) -> None:
+    bank, battery = whole.core.bank, whole.core.bank.battery
+    if bank.is_lead_acid:
+        factor = whole.core.tables.charge_context[whole.needs.charge_context]
+        least = float(charging.minimum_charge_current_a(battery.charge_min_share, factor, battery.capacity_20h_ah, bank.strings))
+        lines.add("minimum-charge-current", whole.charge_a("low_a") - whole.core.daytime_a, least, whole.needs.charge_context)
+    lines.add("maximum-charge-current", whole.charge_a("high_a"), battery.charge_max_a * bank.strings)
+
+
+def _voltage(lines: Lines, whole: Whole) -> None:
+    inverter = whole.design.inverters.inverter
+    if inverter is not None:
+        lines.add("inverter-dc-window", whole.highest_v, inverter.dc_max_v)
+    feeding = {use.load_v: use.converter for use in whole.design.converters}
+    for at, volts in enumerate(whole.needs.demand.dc_volts):
+        converter = feeding.get(volts)
+        ceiling = float(whole.needs.demand.dc_volts_max[at]) if converter is None else converter.in_max_v
+        lines.add("dc-load-upper-voltage", whole.highest_v, ceiling, f"DC {volts:g} V loads")
+
+
+def _controllers(lines: Lines, whole: Whole) -> None:
+    design, needs = whole.design, whole.needs
+    total = sum(block.count for block in design.blocks)
+    if not all(block.device.parallel_ok for block in design.blocks):
+        lines.add("parallel-controllers", total, 1)
+    for part_id in sorted({block.part.id for block in design.blocks if block.built_in}):
+        used = sum(block.count for block in design.blocks if block.part.id == part_id)
+        there = design.inverters.count if design.inverters.inverter is not None and design.inverters.inverter.id == part_id else 0
+        lines.add("tracker-count", used, there, part_id)
+    if needs.problem.dc.loads_on == "controller load terminals" and len(needs.demand.dc_volts):
+        able = sum(facts.load_terminal_a * block.count for facts, block in zip(whole.facts, design.blocks, strict=True))
+        drawn = float(np.sum(needs.demand.peak_dc_w / whole.core.supply_efficiency[1:])) / design.bank.nominal_v
+        lines.add("load-terminal-current", able, drawn)
+
+
+def _room(lines: Lines, whole: Whole, bill: Bill) -> None:
+    site, limits, design = whole.needs.problem.array, whole.needs.problem.limits, whole.design
+    wanted: Counter[str] = Counter()
+    shape: dict[str, Module] = {}
+    for block in design.blocks:
+        wanted[block.module.id] += block.modules
+        shape[block.module.id] = block.module
+    if site.area_m2 is not None:
+        taken = sum(array_area_m2(shape[part_id], site.gap_m) * n for part_id, n in wanted.items())
+        lines.add("array-area", taken, site.area_m2)
+    if site.rectangles:
+        lines.add("array-rectangles", _placed(site.rectangles, site.gap_m, wanted, shape), sum(wanted.values()))
+    heaviest = max(design.parts, key=lambda part: part.weight_kg)
+    if limits.piece_kg_max is not None:
+        lines.add("heaviest-piece", heaviest.weight_kg, limits.piece_kg_max, heaviest.id)
+    if limits.total_kg_max is not None:
+        lines.add("total-weight", bill.weight_kg, limits.total_kg_max)
+
+
+def array_area_m2(module: Module, gap_m: float) -> float:
+    """Area that a module takes with its share of the gaps [m2]."""
+    return (module.length_mm / 1000 + gap_m) * (module.width_mm / 1000 + gap_m)
+
+
+def _placed(rectangles: tuple[tuple[float, float], ...], gap_m: float, wanted: Counter[str], shape: dict[str, Module]) -> int:
+    """Most of the wanted modules that fit when each rectangle holds one kind."""
+    kinds = sorted(wanted)
+    room = {
+        part_id: [int(array.modules_in_rectangle(a, b, shape[part_id].length_mm / 1000, shape[part_id].width_mm / 1000, gap_m)) for a, b in rectangles]
+        for part_id in kinds
+    }
+    best = 0
+    for given in product(kinds, repeat=len(rectangles)):
+        fits = Counter[str]()
+        for at, part_id in enumerate(given):
+            fits[part_id] += room[part_id][at]
+        best = max(best, sum(min(fits[part_id], wanted[part_id]) for part_id in kinds))
+    return best
+
+
+KINDS: tuple[type[Part], ...] = (Module, Battery, Controller, Inverter, Converter)
+
+
+def allowed_pieces(needs: Needs, catalog: Catalog) -> Iterator[tuple[str, int]]:
+    """Parts with the most pieces that the problem's locks allow."""
+    locks = needs.problem.locks
+    kept = [catalog.by_id.get(part_id) for part_id in locks.only]
+    for kind in KINDS:
+        only = {part.id for part in kept if isinstance(part, kind)}
+        if only:
+            yield from ((part.id, 0) for part in catalog.parts() if isinstance(part, kind) and part.id not in only)
+    yield from ((part_id, 0) for part_id in locks.exclude)
+    yield from locks.at_most.items()
+
+
+def _numbers_of_parts(lines: Lines, whole: Whole, catalog: Catalog) -> None:
+    pieces, problem = whole.design.pieces, whole.needs.problem
+    owned: Counter[str] = Counter()
+    demanded: Counter[str] = Counter(problem.locks.at_least)
+    for own in problem.owned:
+        owned[own.part] += own.quantity
+        if own.must_use:
+            demanded[own.part] = max(demanded[own.part], owned[own.part])
+    for part in whole.design.parts:
+        if part.stock is not None:
+            bought = int(money.bought_pieces(pieces[part.id], owned[part.id], part.pack_qty))
+            lines.add("stock", bought, part.stock, part.id)
+    for part_id, most in allowed_pieces(whole.needs, catalog):
+        if pieces[part_id] or most:
+            lines.add("part-limit", pieces[part_id], most, part_id)
+    for part_id, least in sorted(demanded.items()):
+        lines.add("part-demanded", pieces[part_id], least, part_id)
+
+
+def _bounds(lines: Lines, whole: Whole) -> None:
+    design, bounds = whole.design, whole.needs.problem.bounds
+    lines.add("bounds", max(block.series for block in design.blocks), bounds.modules_in_series, "modules in series")
+    lines.add("bounds", max(block.strings for block in design.blocks), bounds.strings_per_controller, "strings per controller")
+    lines.add("bounds", sum(block.count for block in design.blocks), bounds.controllers, "controllers")
+    lines.add("bounds", len(design.blocks), bounds.array_kinds, "kinds of array")
+    lines.add("bounds", design.bank.strings, bounds.battery_strings, "battery strings")
+    if design.inverters.inverter is not None:
+        lines.add("bounds", design.inverters.count, bounds.inverters, "inverters")
