@@ -84,6 +84,21 @@ class Site(Section):
     on_building: bool = True
 
 
+def _sides(text: str) -> tuple[float, float]:
+    try:
+        a, b = (float(side) for side in text.lower().split("x"))
+    except ValueError:
+        raise ValueError(f"a rectangle is written as '2.10 x 1.10' in metres (got '{text}')") from None
+    if not (0 < a <= 200 and 0 < b <= 200):
+        raise ValueError(f"a rectangle's sides lie between 0 and 200 m (got '{text}')")
+    return a, b
+
+
+def _rectangle(text: str) -> str:
+    _sides(text)
+    return text
+
+
 class Array(Section):
     """Sun on the array's plane, and where modules may go."""
 
@@ -96,7 +111,7 @@ class Array(Section):
     wire: Annotated[float, Field(gt=0, le=1)] = 0.98
     mounting: MountingWay = "open rack"
     area_m2: Positive | None = None
-    rectangles_m: tuple[str, ...] = ()
+    rectangles_m: tuple[Annotated[str, AfterValidator(_rectangle)], ...] = ()
     gap_m: Annotated[float, Field(ge=0, le=1)] = 0.02
     volts_max: Positive | None = None
     cold_voltage_margin_pct: Annotated[float, Field(ge=0, le=20)] = 0.0
@@ -105,21 +120,6 @@ class Array(Section):
     def rectangles(self) -> tuple[tuple[float, float], ...]:
         """Free rectangles as pairs of sides [m]."""
         return tuple(_sides(text) for text in self.rectangles_m)
-
-    @model_validator(mode="after")
-    def _check_rectangles(self) -> Array:
-        _ = self.rectangles
-        return self
-
-
-def _sides(text: str) -> tuple[float, float]:
-    try:
-        a, b = (float(side) for side in text.lower().split("x"))
-    except ValueError:
-        raise ValueError(f"a rectangle is written as '2.10 x 1.10' in metres (got '{text}')") from None
-    if not (0 < a <= 200 and 0 < b <= 200):
-        raise ValueError(f"a rectangle's sides lie between 0 and 200 m (got '{text}')")
-    return a, b
 
 
 class Temperatures(Section):
@@ -242,13 +242,16 @@ class Solver(Section):
 
 
 def _known_rules(changed: dict[str, str]) -> dict[str, str]:
+    complaints = []
     for rule in changed:
         if rule not in RULES:
-            raise ValueError(f"rule '{rule}' is not known{nearest(rule, list(RULES))}")
-        if RULES[rule].severity == "hard":
-            raise ValueError(f"rule '{rule}' is hard (fire, shock, destroyed part): it is never loosened")
-        if rule == "bounds":
-            raise ValueError("the bounds are set in [bounds]")
+            complaints.append(f"rule '{rule}' is not known{nearest(rule, list(RULES))}")
+        elif RULES[rule].severity == "hard":
+            complaints.append(f"rule '{rule}' is hard (fire, shock, destroyed part): it is never loosened")
+        elif rule == "bounds":
+            complaints.append("the bounds are set in [bounds]")
+    if complaints:
+        raise ValueError("\n".join(complaints))
     return changed
 
 
@@ -296,6 +299,8 @@ class Problem(Section):
         elif not any(load.hours.get(season, 0) > 0 for load in self.loads for season in known):
             yield "loads: no load has hours in any season"
         for load in self.loads:
+            if not load.hours:
+                yield f"loads: load '{load.item}' has no hours: give hours, or hours by season"
             for season in load.hours:
                 if season not in known:
                     yield f"loads: load '{load.item}': season '{season}' is not known{nearest(season, sorted(known))}"
@@ -354,9 +359,11 @@ class Problem(Section):
                 if key not in section.model_fields_set and value not in (None, (), {}):
                     yield f"{field}.{key} = {_toml_like(value)}"
         for key, info in Load.model_fields.items():
-            if key != "hours" and info.default is not None and any(key not in load.model_fields_set for load in self.loads):
-                if not info.is_required():
-                    yield f"loads.{key} = {_toml_like(info.default)} where not given"
+            if key == "hours" or info.is_required() or info.default is None:
+                continue
+            asked = [load for load in self.loads if load.supply == "AC" or key not in ("power_factor", "modified_sine_ok")]
+            if any(key not in load.model_fields_set for load in asked):
+                yield f"loads.{key} = {_toml_like(info.default)} where not given"
 
 
 def _toml_like(value: object) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
@@ -67,13 +68,14 @@ def to_metric(section: dict[str, Any], known: Mapping[str, Any], where: str, pro
 def _load_rows(path: Path, problems: list[str]) -> list[dict[str, Any]]:
     """Loads from a CSV file; hours stand in columns hours_SEASON, or hours for every season."""
     try:
-        header = path.read_text(encoding="utf-8-sig").splitlines()[0]
-    except (OSError, IndexError, UnicodeDecodeError):
+        header = next(line for line in path.read_text(encoding="utf-8-sig").splitlines() if line.strip())
+    except (OSError, StopIteration, UnicodeDecodeError):
         header = ""
-    seasons = [column.strip().strip('"') for column in header.replace(";", ",").split(",") if column.strip().strip('"').startswith("hours")]
-    known = [field for field in Load.model_fields if field not in ("assumed", "hours")] + seasons
+    columns = [column.strip().strip('"') for column in re.split("[,;\t]", header)]
+    seasons = [column for column in columns if column == "hours" or column.startswith("hours_")]
+    known = [field for field in Load.model_fields if field != "hours"] + (seasons or ["hours"])
     rows = []
-    for row in read_rows(path, known, problems):
+    for row in read_rows(path, known, problems, "; loads_file names a CSV file beside the problem file"):
         cells: dict[str, Any] = {column: cell for column, cell in row.cells.items() if column not in seasons}
         hours = {column.removeprefix("hours_"): cell for column, cell in row.cells.items() if column in seasons}
         cells["hours"] = hours
@@ -121,22 +123,38 @@ def problem_from(data: dict[str, Any], name: str, folder: Path) -> Problem:
     try:
         problem = Problem.model_validate(data)
     except ValidationError as bad:
-        problems.extend(f"{name}: {message}" for error in bad.errors(include_url=False) for message in _problem_messages(error))
-        problem = None
+        unread = bool(problems) and not loads  # the load file is wrong, and said so: its loads are not missing
+        errors = bad.errors(include_url=False)
+        numbers = {_where(error, loads) for error in errors if error["type"] == "float_parsing"}
+        errors = [error for error in errors if error["type"] != "dict_type" or _where(error, loads) not in numbers]  # either would do
+        messages = (message for error in errors for message in _problem_messages(error, loads))
+        told = dict.fromkeys(f"{name}: {message}" for message in messages if not (unread and message.startswith("loads: ")))
+        raise InputError([*problems, *told]) from None
     raise_if_any(problems)
-    assert problem is not None
     return problem
 
 
-def _problem_messages(error: Any) -> Iterator[str]:
-    if error["type"] == "value_error" and not error["loc"]:  # of the whole: one line an error
-        yield from error["msg"].removeprefix("Value error, ").splitlines()
+def _problem_messages(error: Any, loads: list[Any]) -> Iterator[str]:
+    if error["type"] == "value_error":  # of a whole section or file: one line an error
+        where = _where(error, loads)
+        for line in error["msg"].removeprefix("Value error, ").splitlines():
+            yield f"{where}: {line}" if where else line
     else:
-        yield _problem_message(error)
+        yield _problem_message(error, loads)
 
 
-def _problem_message(error: Any) -> str:
-    where = ".".join(str(step) for step in error["loc"])
+def _where(error: Any, loads: list[Any]) -> str:
+    """Section and key of an error; a load by its name."""
+    steps = [str(step) for step in error["loc"] if "[" not in str(step) and step not in ("float", "constrained-float")]
+    if len(steps) > 1 and steps[0] == "loads" and steps[1].isdecimal():
+        load = loads[int(steps[1])]
+        item = load.get("item", int(steps[1]) + 1) if isinstance(load, dict) else int(steps[1]) + 1
+        steps = [f"load '{item}'", *steps[2:]]
+    return ".".join(steps)
+
+
+def _problem_message(error: Any, loads: list[Any]) -> str:
+    where = _where(error, loads)
     if error["type"] == "extra_forbidden":
         section: Any = Problem
         for step in error["loc"][:-1]:

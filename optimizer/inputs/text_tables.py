@@ -47,7 +47,10 @@ def shown(path: Path) -> str:
     return f"{path.parent.name}/{path.name}" if path.parent.name else path.name
 
 
-def read_rows(path: Path, known_columns: Sequence[str], problems: list[str]) -> list[Row]:
+COPY_HINT = "; `bankstring new --catalog DIR` copies a whole catalog to edit"
+
+
+def read_rows(path: Path, known_columns: Sequence[str], problems: list[str], missing: str = COPY_HINT) -> list[Row]:
     """Rows of a CSV file as text; what is wrong with its form is added to `problems`."""
     import pandas as pd
 
@@ -55,7 +58,7 @@ def read_rows(path: Path, known_columns: Sequence[str], problems: list[str]) -> 
     try:
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
-        problems.append(f"{name}: file not found; `bankstring new --catalog DIR` copies a whole catalog to edit")
+        problems.append(f"{name}: file not found{missing}")
         return []
     except UnicodeDecodeError as bad:
         problems.append(f"{name}: byte {bad.start} is not UTF-8 text; save it again as 'CSV UTF-8'")
