@@ -23,11 +23,11 @@ def within(value: Values, low: float, high: float, what: str, unit: str, source:
     outside = values[(values < low) | (values > high)]
     if outside.size == 0:
         return
-    shown = f"{outside.flat[0]:g} {unit}".strip()
+    shown = f"{outside.flat[0]:.10g} {unit}".strip()
     if math.isinf(high):
-        allowed = f"{low:g} {unit} or more"
+        allowed = f"{low:.10g} {unit} or more"
     elif math.isinf(low):
-        allowed = f"{high:g} {unit} at most"
+        allowed = f"{high:.10g} {unit} at most"
     else:
-        allowed = f"{low:g} to {high:g} {unit}"
+        allowed = f"{low:.10g} to {high:.10g} {unit}"
     raise OutOfRange(f"{what} {shown} is outside the rule's range, {allowed.strip()} ({source})")

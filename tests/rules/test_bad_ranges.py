@@ -1,0 +1,117 @@
+"""Outside its range a rule raises a sentence with the value, the range and the source; it never clamps in silence."""
+
+from __future__ import annotations
+
+import ast
+import inspect
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+from test_docstrings import rule_functions
+
+from optimizer.errors import InputError, OutOfRange
+from optimizer.rules import array, bank, charging, inverting, money, sunlight
+from optimizer.rules.validity import within
+
+CURVE = {"isc_a": 5.86, "imp_a": 5.38, "vmp_v": 18.6, "voc_v": 22.3}
+
+BAD: list[tuple[Callable[[], Any], list[str]]] = [
+    # call, and what the sentence must say: value, range, source
+    (lambda: array.cold_voc_v(38.7, -0.25, -61), ["-61 C", "-60 to 100 C", "common practice, no source"]),
+    (lambda: array.cold_voc_factor(-41, [20, -40], [1.02, 1.25]), ["-41 C", "-40 C", "NEC Table 690.7(A)", "tc_voc_pct_k"]),
+    (lambda: array.cell_c(35, 45, 1201), ["1201 W/m2", "0 to 1200 W/m2", "common practice, no source"]),
+    (lambda: array.cell_c(35, 45, -1), ["-1 W/m2", "0 to 1200 W/m2"]),
+    (lambda: array.voc_at_cell_v(40, -0.3, 101), ["101 C", "-60 to 100 C", "De Soto"]),
+    (lambda: array.vmp_at_cell_v(32, -0.4, 0.05, 101), ["101 C", "-60 to 100 C", "De Soto"]),
+    (lambda: array.current_at_cell_a(9, 0.05, -61), ["-61 C", "-60 to 100 C", "De Soto"]),
+    (lambda: array.power_factor_at_cell(-0.4, np.array([25, 110])), ["110 C", "-60 to 100 C", "De Soto"]),
+    (lambda: array.current_at_voltage_a(14, **{**CURVE, "imp_a": 5.86}), ["5.86 A", "Imp below Isc", "no source"]),
+    (lambda: array.current_at_voltage_a(14, **{**CURVE, "vmp_v": 22.3}), ["22.3 V", "Vmp below Voc", "no source"]),
+    (lambda: bank.units_in_series(12, 0, 6), ["0 cells", "at least 1 cell", "no source"]),
+    (lambda: bank.discharge_hours(3, -0.1), ["-0.1", "0 to 1.25", "definition"]),
+    (lambda: bank.discharge_hours(-1, 0.5), ["-1 d", "0 d or more", "definition"]),
+    (lambda: bank.capacity_at_hours_ah(-5, 171, 225, 250), ["-5 h", "0 h or more", "no source"]),
+    (lambda: bank.cold_capacity_factor(-45, [-40, 25], [0.3, 1.0], "flooded"), ["-45", "-40 to 25 C", "flooded", "cold_capacity.csv"]),
+    (lambda: bank.cold_capacity_factor(26, [-40, 25], [0.3, 1.0], "flooded"), ["26", "-40 to 25 C", "cold_capacity.csv"]),
+    (lambda: bank.usable_storage_wh(100, 12, 1, 1.3, 0.5, 0.8), ["cold factor 1.3", "0 to 1.25", "no source"]),
+    (lambda: bank.usable_storage_wh(100, 12, 1, 1.0, 50, 0.8), ["depth of discharge 50", "0 to 1", "no source"]),
+    (lambda: bank.usable_storage_wh(100, 12, 1, 1.0, 0.5, 80), ["end-of-life share 80", "0 to 1", "no source"]),
+    (lambda: bank.storage_needed_wh(1000, -1), ["-1 d", "0 d or more", "definition"]),
+    (lambda: bank.self_discharge_wh_day(1000, 3, 61), ["61 C", "-60 to 60 C", "no source"]),
+    (lambda: bank.idle_loss_share(-1, 3), ["-1 months", "0 months or more", "no source"]),
+    (lambda: bank.throughput_efficiency(80, 0.5), ["battery efficiency 80", "0 to 1", "no source"]),
+    (lambda: bank.throughput_efficiency(0.8, 1.5), ["share through the battery 1.5", "0 to 1", "no source"]),
+    (lambda: charging.heat_and_height_factor(40, 40, 2.5, 5001), ["5001 m", "-500 to 5000 m", "no source"]),
+    (lambda: inverting.idle_energy_wh(75, 30, 20, 5, 1), ["25 h/day", "0 to 24 h/day", "24 hours"]),
+    (lambda: money.cents(10_000_001), ["10000001", "0 to 10000000", "arithmetic"]),
+    (lambda: money.cents(-0.01), ["-0.01", "0 to 10000000", "arithmetic"]),
+    (lambda: money.share_of_cents(100, -5), ["-5 %", "0 % or more", "arithmetic"]),
+    (lambda: sunlight.effective_sun_h(4, 1.1), ["1.1", "0 to 1", "definition"]),
+]
+
+
+def called_rule(call: Callable[[], Any]) -> str:
+    return next(name for name in reversed(call.__code__.co_names) if callable_named(name))
+
+
+def callable_named(name: str) -> bool:
+    return any(function.__name__ == name for function in rule_functions())
+
+
+@pytest.mark.parametrize(("call", "words"), BAD, ids=[f"{called_rule(call)}-{words[0]}" for call, words in BAD])
+def test_bad_range_is_named(call: Callable[[], Any], words: list[str]) -> None:
+    with pytest.raises(OutOfRange) as caught:
+        call()
+    sentence = str(caught.value)
+    for word in words:
+        assert word in sentence, sentence
+    assert isinstance(caught.value, InputError)
+    assert caught.value.exit_code == 3
+
+
+def test_every_rule_that_can_raise_is_listed() -> None:
+    raising = set()
+    for function in rule_functions():
+        called = {
+            node.func.id for node in ast.walk(ast.parse(inspect.getsource(function)))
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
+        }
+        if called & {"within", "OutOfRange"}:
+            raising.add(function.__name__)
+    assert raising == {called_rule(call) for call, _ in BAD}
+
+
+# --- the ends of a range are inside it, and an unknown value is not called wrong
+
+
+def test_ends_of_the_range_are_inside() -> None:
+    assert array.voc_at_cell_v(40, -0.3, 100) == pytest.approx(31.0)  # hand: 40 x (1 - 0.003 x 75)
+    assert array.cold_voc_v(40, -0.3, -60) == pytest.approx(50.2)  # hand: 40 x (1 + 0.003 x 85)
+    assert array.cell_c(20, 45, 1200) == pytest.approx(57.5)  # hand: 20 + 25 / 800 x 1,200
+    assert sunlight.effective_sun_h(4, 0) == 0.0
+    assert inverting.idle_energy_wh(10, 1, 20, 4, 1) == 204.0  # hand
+    assert bank.cold_capacity_factor(-40, [-40, 25], [0.3, 1.0], "flooded") == 0.3
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "sentence"),
+    [
+        (-1, 0, 5, "x -1 W is outside the rule's range, 0 to 5 W (somewhere)"),
+        (6, 0, 5, "x 6 W is outside the rule's range, 0 to 5 W (somewhere)"),
+        ([1, 7, 9], 0, 5, "x 7 W is outside the rule's range, 0 to 5 W (somewhere)"),
+        (-1, 0, np.inf, "x -1 W is outside the rule's range, 0 W or more (somewhere)"),
+        (6, -np.inf, 5, "x 6 W is outside the rule's range, 5 W at most (somewhere)"),
+    ],
+)
+def test_sentence_of_a_range(value: Any, low: float, high: float, sentence: str) -> None:
+    with pytest.raises(OutOfRange) as caught:
+        within(value, low, high, "x", "W", "somewhere")
+    assert str(caught.value) == sentence
+
+
+def test_unknown_value_passes_a_range_and_stays_unknown() -> None:
+    answers = array.voc_at_cell_v(np.array([40.0, np.nan]), -0.3, np.array([25.0, np.nan]))
+    assert answers[0] == 40.0
+    assert np.isnan(answers[1])
