@@ -16,8 +16,10 @@ from optimizer.errors import InputError
 
 Record = TypeVar("Record", bound=BaseModel)
 
+_MONTH = "(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]{0,6}"
 DATE_MADE_BY_SPREADSHEET = re.compile(
-    r"^(\d{1,4}[/.-]\d{1,2}[/.-]\d{1,4}|\d{1,2}[-/ ]?[A-Za-z]{3}([-/ ]?\d{2,4})?|[A-Za-z]{3}[-/ ]\d{1,4}|\d{1,2}/\d{1,2})$"
+    rf"^(\d{{1,4}}[/.-]\d{{1,2}}[/.-]\d{{1,4}}|\d{{1,2}}[-/ ]?{_MONTH}([-/ ]?\d{{2,4}})?|{_MONTH}[-/ ]\d{{1,4}}|\d{{1,2}}[/-]\d{{1,2}})$",
+    re.IGNORECASE,
 )
 NUMBER_WITH_UNIT = re.compile(r"^[-+]?\d+(\.\d+)?\s*[A-Za-z%°$€£/][\w/%°²]*$|^[$€£]\s*\d")
 THOUSANDS = re.compile(r"^[-+]?\d{1,3}([,' ]\d{3})+(\.\d+)?$")
@@ -144,7 +146,7 @@ def cell_message(given: Any, kind: str, plain: str) -> str:
 def validation_messages(bad: ValidationError) -> Iterator[tuple[str, str]]:
     """Field and sentence for every error of a record."""
     for error in bad.errors(include_url=False):
-        field = ".".join(str(step) for step in error["loc"])
+        field = ".".join(step for step in error["loc"] if isinstance(step, str))
         given = None if error["type"] == "missing" else error["input"]
         yield field or "row", cell_message(given, error["type"], error["msg"])
 
