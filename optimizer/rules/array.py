@@ -162,7 +162,8 @@ def current_at_voltage_a(string_v: Values, isc_a: Values, imp_a: Values, vmp_v: 
     """Current of a string held at a voltage, in full sun, from four points of its curve at its temperature.
 
     Formula: below Vmp: Isc * (1 - C1 * (exp(V / (C2 * Voc)) - 1)),
-    C2 = (Vmp / Voc - 1) / ln(1 - Imp / Isc), C1 = (1 - Imp / Isc) * exp(-Vmp / (C2 * Voc));
+    C2 = (Vmp / Voc - 1) / ln(1 - Imp / Isc), C1 = (1 - Imp / Isc) / (exp(Vmp / (C2 * Voc)) - 1), which meets
+    Imp at Vmp exactly;
     past Vmp: Imp * (1 - a * u - (1 - a) * u ** p), u = (V - Vmp) / (Voc - Vmp),
     a = (Voc - Vmp) / Vmp, which leaves Vmp with the slope that maximum power demands and stays
     on the cautious side of a one-diode curve for most modules; zero at and above Voc
@@ -185,8 +186,9 @@ def current_at_voltage_a(string_v: Values, isc_a: Values, imp_a: Values, vmp_v: 
         )
     ratio = 1 - imp_a / isc_a
     c2 = (vmp_v / voc_v - 1) / np.log(ratio)
-    c1 = ratio * np.exp(-vmp_v / (c2 * voc_v))
-    below = isc_a * (1 - c1 * (np.exp(np.minimum(string_v, vmp_v) / (c2 * voc_v)) - 1))
+    here, knee = np.minimum(string_v, vmp_v) / (c2 * voc_v), vmp_v / (c2 * voc_v)
+    # C1 * (exp(here) - 1), written so that a square curve does not overflow.
+    below = isc_a * (1 - ratio * np.exp(here - knee) * np.expm1(-here) / np.expm1(-knee))
     slope = (voc_v - vmp_v) / vmp_v
     past_knee = np.clip((string_v - vmp_v) / (voc_v - vmp_v), 0, 1)
     past = imp_a * (1 - slope * past_knee - (1 - slope) * past_knee**PWM_KNEE_EXPONENT)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import importlib
 import inspect
+import pkgutil
 import re
 from collections.abc import Callable
 from types import ModuleType
@@ -10,9 +12,16 @@ from typing import Any
 
 import pytest
 
-from optimizer.rules import array, bank, charging, inverting, money, sunlight
+from optimizer import rules
 
-MODULES: tuple[ModuleType, ...] = (array, bank, charging, inverting, money, sunlight)
+NO_RULES = {"book", "validity"}
+"""Modules of the rules' room that hold no rule of the trade: the list of rules, and the check of ranges."""
+
+MODULES: tuple[ModuleType, ...] = tuple(
+    importlib.import_module(f"optimizer.rules.{found.name}")
+    for found in sorted(pkgutil.iter_modules(rules.__path__), key=lambda found: found.name)
+    if found.name not in NO_RULES
+)
 
 UNITS = frozenset({
     "V", "A", "W", "VA", "ohm", "Ah", "Wh", "Wh/day", "W/m2", "C", "%", "%/K", "mV/K", "%/month",
@@ -81,6 +90,9 @@ def check(function: Callable[..., Any]) -> None:
 
 def test_rules_are_found() -> None:
     found = {named(function) for function in rule_functions()}
+    assert {"array", "balance", "bank", "charging", "inverting", "money", "sunlight"} <= {
+        module.__name__.rsplit(".", 1)[-1] for module in MODULES
+    }
     assert {"array.cold_voc_v", "bank.units_in_series", "money.cents", "sunlight.effective_sun_h"} <= found
     assert len(found) > 40
 

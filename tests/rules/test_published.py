@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from optimizer.rules import array, bank, charging, inverting, money, sunlight
+from optimizer.rules import array, balance, bank, charging, inverting, money, sunlight
 
 HERE = Path(__file__).parent
 PUBLISHED = HERE.parent / "published"
@@ -354,6 +354,23 @@ def test_ripple() -> None:
     # hand, common practice without source: 3 kW want 300 Ah at 12 V, 150 at 24 V, 75 at 48 V.
     for bank_v, capacity_ah in ((12, 300), (24, 150), (48, 75)):
         assert bank.ripple_capacity_ah(3000, bank_v) == pytest.approx(capacity_ah)
+
+
+# --- energy balance: hand
+
+
+def test_battery_side_load() -> None:
+    # hand: 1,860 Wh of AC at 0.93 are 2,000 Wh; 240 Wh at 0.96 are 250 Wh; 50 Wh to stand ready.
+    assert balance.battery_side_load_wh([1860.0, 240.0], [0.93, 0.96], 50.0) == pytest.approx(2300.0)
+    # The inverter's 0.93 of a published example, second-hand transcription: 3,760 Wh are 4,043 Wh.
+    assert balance.battery_side_load_wh([3760.0], [0.93], 0.0) == pytest.approx(4043.0, abs=0.05)
+
+
+def test_harvest_needed() -> None:
+    # hand: 1,000 Wh at 0.8 want 1,250 Wh, 1.3 times that 1,625; with 4,000 Wh missing in the store, to be
+    # put back within ten days at 0.8: 1,250 + 500.
+    assert balance.balance_needed_wh(1000, 0.8, 1.3) == pytest.approx(1625.0)
+    assert balance.recovery_needed_wh(1000, 0.8, 4000, 0.8, 10) == pytest.approx(1750.0)
 
 
 # --- controllers
