@@ -125,7 +125,7 @@ def problem_from(data: dict[str, Any], name: str, folder: Path) -> Problem:
     except ValidationError as bad:
         unread = bool(problems) and not loads  # the load file is wrong, and said so: its loads are not missing
         errors = bad.errors(include_url=False)
-        numbers = {_where(error, loads) for error in errors if error["type"] == "float_parsing"}
+        numbers = {_where(error, loads) for error in errors if error["type"] != "dict_type"}
         errors = [error for error in errors if error["type"] != "dict_type" or _where(error, loads) not in numbers]  # either would do
         messages = (message for error in errors for message in _problem_messages(error, loads))
         told = dict.fromkeys(f"{name}: {message}" for message in messages if not (unread and message.startswith("loads: ")))
