@@ -15,8 +15,9 @@ EDGE_OF_CLOUD = 1.25
 """Share by which an array's current may exceed its short-circuit rating, NFPA 70 (NEC) 690.8(A)."""
 
 LOW_LIGHT_VOC_SHARE = 0.93
-"""Open-circuit voltage at a tenth of full sun, as a share of that at full sun; common practice, no source
-(one diode: 1 + n kT/q ln(0.1) / Voc per cell, about 0.90 to 0.94)."""
+"""Open-circuit voltage in low light, as a share of that of a cell as hot as in full sun; common practice, no
+source. A tenth of full sun alone leaves 0.89 to 0.92 at 25 C and less when hot, but a cell in low light is not hot:
+together they leave more than 0.93, see tests/rules/test_open_module_table.py."""
 
 PWM_KNEE_EXPONENT = 2.0
 """Shape of the assumed current curve past the knee; fitted to De Soto's model over an open module table, so that
@@ -39,7 +40,8 @@ def cold_voc_v(voc_v: Values, tc_voc_pct_k: Values, lowest_c: Values) -> Values:
     tc_voc_pct_k: temperature coefficient of Voc, negative [%/K]
     lowest_c: lowest expected temperature [C]
     returns: open-circuit voltage at that temperature [V]
-    Valid: crystalline silicon, -60 to 100 C
+    Valid: crystalline silicon, -60 to 100 C; at -40 C a sheet's coefficient gives 1 % less (median), at worst 2 %,
+    than the one-diode model of a module whose table row agrees with itself
     Source: NFPA 70 (NEC) 690.7(A)(1), maker's coefficient
     >>> round(float(cold_voc_v(38.7, -0.25, -36)), 2)
     44.6
@@ -116,7 +118,8 @@ def vmp_at_cell_v(vmp_v: Values, tc_pmax_pct_k: Values, tc_isc_pct_k: Values, ce
     tc_isc_pct_k: temperature coefficient of short-circuit current [%/K]
     cell_temperature_c: cell temperature [C]
     returns: voltage at maximum power [V]
-    Valid: crystalline silicon, -60 to 100 C
+    Valid: crystalline silicon, -60 to 100 C; within 3 % of the one-diode model up to 50 C, and 1 to 4 % low, which
+    is cautious, from 65 to 75 C (95 % of modules whose table row agrees with itself)
     Source: common practice, no source; held against De Soto's model over an open module table
     >>> round(float(vmp_at_cell_v(32.6, -0.37, 0.05, 75)), 2)
     25.75
@@ -173,7 +176,8 @@ def current_at_voltage_a(string_v: Values, isc_a: Values, imp_a: Values, vmp_v: 
     vmp_v: string voltage at maximum power at the cells' temperature [V]
     voc_v: string open-circuit voltage at the cells' temperature [V]
     returns: current [A]
-    Valid: Imp < Isc and Vmp < Voc
+    Valid: Imp < Isc and Vmp < Voc; at a bank's voltages, -40 to 75 C, within 8 % of Imp of the one-diode model in
+    98 % of cases (modules whose table row agrees with itself); above the model where the sheet's coefficient is
     Source: four-point curve, common practice, no source; held against De Soto's model, see tests
     >>> [round(float(current_at_voltage_a(v, 5.86, 5.38, 18.6, 22.3)), 2) for v in (14.4, 18.6, 20.5, 22.3)]
     [5.83, 5.38, 3.69, 0.0]

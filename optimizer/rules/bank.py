@@ -101,7 +101,8 @@ def capacity_at_hours_ah(
     capacity_20h_ah: capacity at 20 h [Ah]
     capacity_100h_ah: capacity at 100 h [Ah]
     returns: capacity [Ah]
-    Valid: 5 h and slower; faster than 5 h the 5 h figure is scaled down by Peukert's law through 5 and 20 h
+    Valid: 5 h and slower; faster than 5 h the 5 h figure is scaled down by Peukert's law through 5 and 20 h, which
+    promises too much below 3 h
     Source: Peukert's law (1897), clamped to the sheet; common practice, no source
     >>> [round(float(capacity_at_hours_ah(t, 171, 225, 250)), 1) for t in (5, 10, 20, 100, 500)]
     [171.0, 196.2, 225.0, 250.0, 250.0]

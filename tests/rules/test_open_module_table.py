@@ -22,7 +22,7 @@ import numpy as np
 import pandas as pd
 import pvlib
 import pytest
-from pvlib.pvsystem import calcparams_desoto, i_from_v, singlediode
+from pvlib.pvsystem import calcparams_desoto, i_from_v, singlediode, v_from_i
 
 from optimizer.rules import array
 
@@ -171,6 +171,22 @@ def test_table_factors_cover_most_modules_without_a_coefficient(consistent: Modu
         print(f"\ntable factor {factor} covers {covered:.1%} of modules at {lowest_c:.0f} C")
         # Not all: modules with coefficients beyond -0.38 %/K rise more, so the maker's coefficient comes first.
         assert covered > 0.8
+
+
+def test_low_light_share_is_cautious_on_a_cell_as_hot_as_in_full_sun(consistent: Modules) -> None:
+    # The rule for starting takes Voc of a cell as hot as in full sun, times LOW_LIGHT_VOC_SHARE. In a tenth of
+    # full sun the cell is only a tenth as much above the air: the diode must give more than that there.
+    sheet = consistent.sheet
+    noct_c = 46.3  # computed: median of the table
+    for air_c in (0.0, 20.0, 45.0):
+        hot_c, dim_c = (float(array.cell_c(air_c, noct_c, sun)) for sun in (1000.0, 100.0))
+        in_low_light = v_from_i(0.0, *(np.ravel(part) for part in np.broadcast_arrays(*calcparams_desoto(
+            100.0, dim_c, sheet["alpha_sc"].to_numpy(), sheet["a_ref"].to_numpy(), sheet["I_L_ref"].to_numpy(),
+            sheet["I_o_ref"].to_numpy(), sheet["R_sh_ref"].to_numpy(), sheet["R_s"].to_numpy(),
+        ))))
+        rule = array.LOW_LIGHT_VOC_SHARE * array.voc_at_cell_v(sheet["V_oc_ref"].to_numpy(), sheet["tc_voc_pct_k"].to_numpy(), hot_c)
+        _, low, _, _, _ = spread(f"diode's Voc in low light over the rule's, air {air_c:.0f} C", in_low_light / rule - 1)
+        assert low > 0.0
 
 
 # --- voltage at maximum power
