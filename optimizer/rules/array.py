@@ -177,7 +177,8 @@ def current_at_voltage_a(string_v: Values, isc_a: Values, imp_a: Values, vmp_v: 
     voc_v: string open-circuit voltage at the cells' temperature [V]
     returns: current [A]
     Valid: Imp < Isc and Vmp < Voc; at a bank's voltages, -40 to 75 C, within 8 % of Imp of the one-diode model in
-    98 % of cases (modules whose table row agrees with itself); above the model where the sheet's coefficient is
+    98 % of cases (modules whose table row agrees with itself); above it mostly
+    where the sheet's coefficient puts Voc above the model's
     Source: four-point curve, common practice, no source; held against De Soto's model, see tests
     >>> [round(float(current_at_voltage_a(v, 5.86, 5.38, 18.6, 22.3)), 2) for v in (14.4, 18.6, 20.5, 22.3)]
     [5.83, 5.38, 3.69, 0.0]
