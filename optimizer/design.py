@@ -422,9 +422,11 @@ class PriceList:
         self.fixed_freight_cents = cents(problem.price.freight)
         self.allowances = catalog.allowances
         self.allowance_cents = Counter[str]()
+        self.allowance_bill_cents = Counter[str]()
         self.allowance_kg: dict[str, float] = {}
         for allowance in catalog.allowances:
             self.allowance_cents[allowance.per] += self.bought_cents(allowance) + self.beside_cents(allowance)
+            self.allowance_bill_cents[allowance.per] += self.bought_cents(allowance)
             self.allowance_kg[allowance.per] = self.allowance_kg.get(allowance.per, 0.0) + allowance.weight_kg
 
     def freight_cents(self, part: Part) -> int:

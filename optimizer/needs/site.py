@@ -26,6 +26,38 @@ LONG_AUTONOMY_D = 4.0
 WEEKEND_DAYS = 3.0
 """Days of use in a week up to which a bank has idle days to be charged in; common practice, no source."""
 
+AGED_VMP_SHARE = 0.95
+"""Working voltage left after twenty years; common practice, no source."""
+
+PWM_HARD_SHARE = 0.5
+PWM_GOOD_SHARE = 0.8
+"""Share of the current at maximum power that a PWM string must, and should, give at absorption on a hot day;
+common practice, no source."""
+
+HOT_VOC_COEFFICIENT_PCT_K = -0.40
+"""Taken on hot cells where the maker gives none: the low end (5 %) of an open module table."""
+
+LEAST_HEAT_SHARE = 0.01
+"""Share of its rating below which a hot controller counts as giving nothing; common practice, no source."""
+
+LEAD_ACID_STRINGS_MOST = 3
+LEAD_ACID_STRINGS_PREFERRED = 2
+"""Lead-acid strings in parallel: three at most, one or two preferred; common practice, no source."""
+
+WARM_BATTERY_C = 30.0
+"""Mean battery temperature above which life suffers visibly; common practice, no source."""
+
+CONVERTER_RESERVE = 1.25
+"""Converter output over the DC load; common practice, no source."""
+
+PRACTICAL_BANK_A = 200.0
+"""DC current of one inverter's cable that is still practical; common practice, no source."""
+
+POLARITIES = {
+    "negative": ("neg", "any"), "positive": ("common-positive", "any"), "floating": ("neg", "common-positive", "any"),
+}
+"""Controllers that suit the earthed pole of the bank."""
+
 HEATING_BELOW_C = 5.0
 """Battery temperature below which heated packs heat and cut-outs matter; common practice, no source."""
 

@@ -9,22 +9,20 @@ import numpy as np
 from optimizer.design import Bank, Block
 from optimizer.inputs.catalog import Tables
 from optimizer.inputs.parts import Module
-from optimizer.needs.site import FULL_SUN_W_M2, HARVEST_W_M2, Needs
+from optimizer.needs.site import (
+    AGED_VMP_SHARE,
+    FULL_SUN_W_M2,
+    HARVEST_W_M2,
+    HEATING_BELOW_C,
+    HOT_VOC_COEFFICIENT_PCT_K,
+    LEAST_HEAT_SHARE,
+    POLARITIES,
+    PWM_GOOD_SHARE,
+    PWM_HARD_SHARE,
+    Needs,
+)
 from optimizer.proof.lines import Line, Lines
 from optimizer.rules import array, charging
-
-AGED_VMP_SHARE = 0.95
-"""Working voltage left after twenty years; common practice, no source."""
-
-PWM_HARD_SHARE = 0.5
-PWM_GOOD_SHARE = 0.8
-"""Share of the current at maximum power that a PWM string must, and should, give at absorption on a hot day;
-common practice, no source."""
-
-HOT_VOC_COEFFICIENT_PCT_K = -0.40
-"""Taken on hot cells where the maker gives none: the low end (5 %) of an open module table."""
-
-LEAST_HEAT_SHARE = 0.01
 
 
 def _hot_coefficient(module: Module) -> float:
@@ -173,8 +171,7 @@ def _controller(lines: Lines, needs: Needs, bank: Bank, block: Block) -> None:
     lines.add("quick-controller-size", float(charging.quick_controller_current_a(block.array_w, bank.volts)), device.output_a)
     if block.limit_a is not None:
         lines.add("charge-limit", device.charge_limit_settable and device.kind != "pwm", True)
-    allowed = {"negative": ("neg", "any"), "positive": ("common-positive", "any"), "floating": ("neg", "common-positive", "any")}
-    lines.add("earthing-polarity", device.polarity, allowed[needs.problem.site.earthing])
+    lines.add("earthing-polarity", device.polarity, POLARITIES[needs.problem.site.earthing])
     if bank.is_lithium:
         lines.add("charge-profile", device.lfp_profile, True)
     if bank.battery.bms:
@@ -188,6 +185,4 @@ def _controller(lines: Lines, needs: Needs, bank: Bank, block: Block) -> None:
 
 def needs_cold_cut_out(needs: Needs, bank: Bank) -> bool:
     """Whether charging must be able to stop by itself in the cold: lithium, near freezing."""
-    from optimizer.needs.site import HEATING_BELOW_C
-
     return bank.is_lithium and needs.battery_lowest_c < HEATING_BELOW_C

@@ -4,16 +4,9 @@ from __future__ import annotations
 
 from optimizer.design import Bank, age_spread_months
 from optimizer.inputs.catalog import Tables
-from optimizer.needs.site import Needs
+from optimizer.needs.site import LEAD_ACID_STRINGS_MOST, LEAD_ACID_STRINGS_PREFERRED, WARM_BATTERY_C, Needs
 from optimizer.proof.lines import Line, Lines
 from optimizer.rules import bank as rules
-
-LEAD_ACID_STRINGS_MOST = 3
-LEAD_ACID_STRINGS_PREFERRED = 2
-"""Lead-acid strings in parallel: three at most, one or two preferred; common practice, no source."""
-
-WARM_BATTERY_C = 30.0
-"""Mean battery temperature above which life suffers visibly; common practice, no source."""
 
 
 def bank_lines(needs: Needs, tables: Tables, bank: Bank) -> list[Line]:

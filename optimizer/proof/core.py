@@ -10,16 +10,10 @@ import numpy as np
 from optimizer.design import Bank, ConverterUse, InverterBank
 from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Tables
-from optimizer.needs.site import HEATING_BELOW_C, UNCERTAINTY, Needs, SeasonNeeds
+from optimizer.needs.site import CONVERTER_RESERVE, HEATING_BELOW_C, PRACTICAL_BANK_A, UNCERTAINTY, Needs, SeasonNeeds
 from optimizer.proof.lines import Line, Lines
 from optimizer.rules import balance, charging, inverting
 from optimizer.rules import bank as rules
-
-CONVERTER_RESERVE = 1.25
-"""Converter output over the DC load; common practice, no source."""
-
-PRACTICAL_BANK_A = 200.0
-"""DC current of one inverter's cable that is still practical; common practice, no source."""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,384 @@
+"""Charging blocks: every controller with every array that it may carry on a bank class."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from optimizer.choice.screening import Screening
+from optimizer.choice.stock import Stock
+from optimizer.choice.table import Table, product_rows
+from optimizer.design import Bank, Block, block_allowances, charging_device
+from optimizer.errors import OutOfRange
+from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.parts import Controller, Inverter, Module
+from optimizer.needs.site import (
+    AGED_VMP_SHARE,
+    FULL_SUN_W_M2,
+    HARVEST_W_M2,
+    HEATING_BELOW_C,
+    HOT_VOC_COEFFICIENT_PCT_K,
+    LEAST_HEAT_SHARE,
+    POLARITIES,
+    PWM_GOOD_SHARE,
+    PWM_HARD_SHARE,
+    Needs,
+)
+from optimizer.rules import array, charging
+
+MODULE_FIELDS = (
+    "pmax_w", "voc_v", "isc_a", "vmp_v", "imp_a", "tc_isc_pct_k", "tc_pmax_pct_k", "tc_voc_pct_k", "noct_c", "max_system_v",
+    "bifacial_pct", "series_cells", "length_mm", "width_mm", "weight_kg",
+)
+DEVICE_FIELDS = (
+    "output_a", "pv_voc_max_v", "pv_voc_operating_max_v", "pv_isc_max_a", "pv_w_soft_x", "pv_w_hard_x", "start_over_bank_v",
+    "run_over_bank_v", "mppt_min_v", "efficiency", "self_w", "load_terminal_a", "load_shares_rating", "lfp_profile",
+    "temperature_compensated", "tcomp_t_min_c", "tcomp_t_max_c", "equalises", "low_t_cut_out", "battery_loss_ok", "parallel_ok",
+    "charge_limit_settable", "full_output_t_max_c", "derating_pct_k", "pv_nominal_rule",
+)
+
+
+ADDED = ("cost", "least_cost", "bill_cost", "weight_kg", "pieces")
+"""Columns that add up over a block's controller, its strings and its modules."""
+
+
+@dataclass
+class Arrays:
+    """Strings on controllers that hold on any bank, and the parts that the columns `device` and `module` count in."""
+
+    needs: Needs
+    stock: Stock
+    screening: Screening
+    parts: list[Controller | Inverter]
+    modules: list[Module]
+    devices: Table
+    panels: Table
+    strings: Table
+    """device, module, series, most_strings: screened by the rules that do not know the bank."""
+
+    def name(self, table: Table, row: int) -> str:
+        """What a row is called in the screening table."""
+        return f"{table.series[row]} x {self.modules[table.module[row]].id} on {self.parts[table.device[row]].id}"
+
+    def block(self, table: Table, row: int, count: int = 1) -> Block:
+        """The part records of a block."""
+        limit = float(table.limit_a[row])
+        return Block(
+            self.parts[table.device[row]], self.modules[table.module[row]], int(table.series[row]), int(table.strings[row]), count,
+            None if np.isnan(limit) else limit,
+        )
+
+
+def arrays(needs: Needs, catalog: Catalog, screening: Screening, stock: Stock, trackers: list[Inverter]) -> Arrays:
+    """Controllers and built-in trackers with the strings that they stand on any bank."""
+    problem = needs.problem
+    modules = [module for module in catalog.modules if stock.allows(module.id)]
+    parts: list[Controller | Inverter] = [controller for controller in catalog.controllers if stock.allows(controller.id)]
+    parts += trackers
+    seen = [charging_device(part) for part in parts]
+    devices = Table.of_records(seen, DEVICE_FIELDS)
+    heat = charging.heat_and_height_factor(
+        needs.electronics_highest_c, devices.full_output_t_max_c, devices.derating_pct_k, problem.site.elevation_m
+    )
+    devices.add(
+        device=np.arange(len(parts)), derated_a=devices.output_a * heat, built_in=np.array([isinstance(part, Inverter) for part in parts], dtype=bool),
+        kind=np.array([device.kind for device in seen], dtype=object), weight_kg=np.array([device.weight_kg for device in seen]),
+    )
+    devices.add(pwm=devices.kind == "pwm", boost=devices.kind == "boost")
+    limit = problem.limits.piece_kg_max
+    ok = devices
+    ok = screening.hold(ok, "controller-room-temperature", ok.derated_a, LEAST_HEAT_SHARE * ok.output_a, lambda row: parts[ok.device[row]].id)
+    suits = np.array([seen[d].polarity in POLARITIES[problem.site.earthing] for d in ok.device], dtype=bool)
+    ok = screening.hold(ok, "earthing-polarity", suits, True, lambda row: parts[ok.device[row]].id)
+    panels = Table.of_records(modules, MODULE_FIELDS)
+    panels.add(module=np.arange(len(modules)), cold_voc_v=np.array([_cold_voc_v(needs, catalog, module) for module in modules]))
+    panels.add(hot_tc_voc=np.where(np.isnan(panels.tc_voc_pct_k.astype(float)), HOT_VOC_COEFFICIENT_PCT_K, panels.tc_voc_pct_k))
+    panels.add(hot_cell_c=array.cell_c(problem.temperatures.hottest_c, panels.noct_c, FULL_SUN_W_M2, needs.mounting_factor))
+    panels.add(area_m2=(panels.length_mm / 1000 + problem.array.gap_m) * (panels.width_mm / 1000 + problem.array.gap_m))
+    light = panels
+    if limit is not None:
+        ok = screening.hold(ok, "heaviest-piece", ok.weight_kg, limit, lambda row: parts[ok.device[row]].id)
+        light = screening.hold(light, "heaviest-piece", light.weight_kg, limit, lambda row: modules[light.module[row]].id)
+    d, m, s = product_rows(len(ok), len(light), problem.bounds.modules_in_series)
+    strings = Table({"device": ok.device[d], "module": light.module[m], "series": s + 1})
+    result = Arrays(needs, stock, screening, parts, modules, devices, panels, strings)
+    _screen_any_bank(result)
+    return result
+
+
+def _cold_voc_v(needs: Needs, catalog: Catalog, module: Module) -> float:
+    lowest = needs.problem.temperatures.lowest_c
+    if module.tc_voc_pct_k is not None:
+        return float(array.cold_voc_v(module.voc_v, module.tc_voc_pct_k, lowest))
+    try:
+        return module.voc_v * array.cold_voc_factor(lowest, *catalog.tables.voc_factors)
+    except OutOfRange:
+        return float("nan")
+
+
+def _screen_any_bank(arrays: Arrays) -> None:
+    needs, screening, site = arrays.needs, arrays.screening, arrays.needs.problem.array
+    table = arrays.strings
+    cold = arrays.panels.cold_voc_v[table.module] * table.series
+    table.add(cold_v=cold)
+    devices, panels = arrays.devices, arrays.panels
+
+    def hold(rule_id: str, limit: np.ndarray | float) -> None:
+        nonlocal table
+        current = table
+        table = screening.hold(current, rule_id, current.cold_v, limit, lambda row: arrays.name(current, row))
+
+    hold("cold-open-circuit", devices.pv_voc_max_v[table.device] * (1 - site.cold_voltage_margin_pct / 100))
+    hold("operating-open-circuit", devices.pv_voc_operating_max_v[table.device])
+    hold("module-system-voltage", panels.max_system_v[table.module])
+    if site.volts_max is not None:
+        hold("extra-low-voltage", site.volts_max)
+    # Strings in parallel that the controller's input stands, by division: the rows beyond are never made.
+    bounded = np.full(len(table), needs.problem.bounds.strings_per_controller)
+    per_string = panels.isc_a[table.module] * (1 + panels.bifacial_pct[table.module] / 100)
+    absolute = np.array([charging_device(part).isc_basis == "max" for part in arrays.parts], dtype=bool)[table.device]
+    drawn = per_string * np.where(absolute, array.EDGE_OF_CLOUD, 1.0)
+    bounded = _most(screening, "controller-input-current", bounded, arrays.devices.pv_isc_max_a[table.device], drawn)
+    pwm = devices.pwm[table.device]
+    rating = np.where(pwm, devices.derated_a[table.device], np.inf)
+    bounded = _most(screening, "pwm-rating", bounded, rating, per_string * array.EDGE_OF_CLOUD)
+    table.add(most_strings=bounded)
+    arrays.strings = table.take(bounded >= 1)
+
+
+def _most(screening: Screening, rule_id: str, most: np.ndarray, limit: np.ndarray, each: np.ndarray) -> np.ndarray:
+    """Fewer of `most` strings where `limit` stands only so many of `each`."""
+    if not screening.enforced(rule_id):
+        return most
+    stands = np.floor(np.minimum(limit * (1 + 1e-6) / each, 1e6)).astype(int)
+    fewer = np.maximum(np.minimum(most, stands), 0)
+    removed = int((most - fewer).sum())
+    if removed:
+        screening.lost(rule_id, removed, int(fewer.sum()), "the next string in parallel")
+    return fewer
+
+
+def blocks_of_class(arrays: Arrays, bank: Bank, ceiling_v: float, most_a: float, most_cents: float) -> Table:
+    """Blocks on one bank class.
+
+    ceiling_v, most_a: the highest voltage and charge current that any core of the class stands.
+    most_cents: what a block may cost at most.
+    """
+    table = _screen_strings(arrays, bank, ceiling_v)
+    if len(table):
+        table = _parallel(arrays, bank, table, most_cents)
+    if len(table):
+        table = _with_limits(arrays, bank, table)
+        table = arrays.screening.hold(table, "maximum-charge-current", table.high_a, most_a, _namer(arrays, table))
+    if len(table):
+        _harvest(arrays, bank, table)
+    return table
+
+
+def _namer(arrays: Arrays, table: Table) -> object:
+    return lambda row: arrays.name(table, row)
+
+
+def _screen_strings(arrays: Arrays, bank: Bank, ceiling_v: float) -> Table:
+    needs, screening, devices, panels = arrays.needs, arrays.screening, arrays.devices, arrays.panels
+    seen = [charging_device(part) for part in arrays.parts]
+    equalised = needs.problem.bank.equalise == "connected"
+    highest = np.array([bank.highest_v(device, needs.battery_lowest_c, equalise_connected=equalised) for device in seen])
+    hot_absorb = np.array([bank.absorb_at_v(device, needs.battery_highest_c) for device in seen])
+    table = arrays.strings
+    d = devices
+
+    def hold(rule_id: str, actual: object, required: object, where: object = True) -> None:
+        nonlocal table
+        table = screening.hold(table, rule_id, actual, required, _namer(arrays, table), where=where)  # type: ignore[arg-type]
+
+    supports = np.array([bank.volts in device.bank_v for device in seen], dtype=bool)
+    hold("controller-bank-voltage", supports[table.device], True)
+    if bank.is_lithium:
+        hold("charge-profile", d.lfp_profile[table.device].astype(bool), True)
+    if bank.battery.bms:
+        hold("battery-loss", d.battery_loss_ok[table.device].astype(bool), True)
+        hold("charge-below-cut-off", highest[table.device], (bank.battery.bms_high_v or 0.0) * bank.series)
+    if bank.is_lithium and needs.battery_lowest_c < HEATING_BELOW_C and not bank.battery.bms_cold_cut_out:
+        hold("low-temperature-cut-out", d.low_t_cut_out[table.device].astype(bool), True)
+    hold("inverter-dc-window", highest[table.device], ceiling_v)
+    volts_max = needs.problem.array.volts_max
+    if volts_max is not None:
+        cold_absorb = np.array([bank.absorb_at_v(device, needs.battery_lowest_c) for device in seen])
+        hold("extra-low-voltage", cold_absorb[table.device], volts_max)
+    table.add(highest_v=highest[table.device])
+    boost, pwm = d.boost[table.device], d.pwm[table.device]
+    hold("boost-voltage", table.cold_v, bank.chemistry.empty_v_cell * bank.cells, boost)
+    module = table.module
+    hot_vmp = array.vmp_at_cell_v(panels.vmp_v, panels.tc_pmax_pct_k, panels.tc_isc_pct_k, panels.hot_cell_c)
+    hot_voc = array.voc_at_cell_v(panels.voc_v, panels.hot_tc_voc, panels.hot_cell_c)
+    buck = ~d.boost & ~d.pwm
+    needed = hot_absorb + d.run_over_bank_v
+    hold("hot-run-voltage", hot_vmp[table.module] * table.series, needed[table.device], buck[table.device])
+    hold("aged-run-voltage", AGED_VMP_SHARE * hot_vmp[table.module] * table.series, needed[table.device], buck[table.device])
+    start = hot_voc[table.module] * table.series * array.LOW_LIGHT_VOC_SHARE
+    hold("start-voltage", start, bank.volts + d.start_over_bank_v[table.device], buck[table.device])
+    hold("tracker-window", hot_vmp[table.module] * table.series, d.mppt_min_v[table.device], ~d.pwm[table.device])
+    del module, pwm
+    wanted = float(array.series_cells_wanted(bank.volts))
+    cells_of = lambda t: panels.series_cells[t.module] * t.series  # noqa: E731
+    hold("pwm-nominal-rule", cells_of(table), wanted, d.pwm[table.device] & d.pv_nominal_rule[table.device].astype(bool))
+    hold("pwm-nominal-match", cells_of(table), wanted, d.pwm[table.device])
+    if len(table) and d.pwm[table.device].any():
+        share_of = lambda t: _pwm_share(panels, t, (hot_absorb + d.run_over_bank_v)[t.device])  # noqa: E731
+        hold("pwm-absorption-current", share_of(table), PWM_HARD_SHARE, d.pwm[table.device])
+        hold("pwm-absorption-current-full", share_of(table), PWM_GOOD_SHARE, d.pwm[table.device])
+    return table
+
+
+def _string_current_a(panels: Table, table: Table, cell_c: np.ndarray, held_v: np.ndarray) -> np.ndarray:
+    """Current of the strings held at a voltage; `cell_c` one a row or one a row and month."""
+    def of(name: str) -> np.ndarray:
+        column = panels.columns[name][table.module]
+        return column if cell_c.ndim == 1 else column[:, None]
+
+    series = table.series if cell_c.ndim == 1 else table.series[:, None]
+    vmp = array.vmp_at_cell_v(of("vmp_v"), of("tc_pmax_pct_k"), of("tc_isc_pct_k"), cell_c) * series
+    voc = np.maximum(array.voc_at_cell_v(of("voc_v"), of("hot_tc_voc"), cell_c) * series, vmp * 1.01)
+    isc = array.current_at_cell_a(of("isc_a"), of("tc_isc_pct_k"), cell_c)
+    imp = array.current_at_cell_a(of("imp_a"), of("tc_isc_pct_k"), cell_c)
+    held = held_v if cell_c.ndim == 1 else held_v[:, None]
+    return np.asarray(array.current_at_voltage_a(held, isc, imp, vmp, voc))
+
+
+def _pwm_share(panels: Table, table: Table, held_v: np.ndarray) -> np.ndarray:
+    cell = panels.hot_cell_c[table.module]
+    imp = array.current_at_cell_a(panels.imp_a[table.module], panels.tc_isc_pct_k[table.module], cell)
+    return np.asarray(_string_current_a(panels, table, cell, held_v) / imp)
+
+
+def _parallel(arrays: Arrays, bank: Bank, table: Table, most_cents: float) -> Table:
+    """Strings in parallel, with cost, area and weight of one block."""
+    screening, devices, panels, problem = arrays.screening, arrays.devices, arrays.panels, arrays.needs.problem
+    d, m = table.device, table.module
+    rating = devices.output_a[d] * bank.volts
+    watts = panels.pmax_w[m] * table.series
+    tracks = ~devices.pwm[d]
+    most = table.most_strings
+    most = _most(screening, "controller-input-power", most, np.where(tracks, devices.pv_w_hard_x[d] * rating, np.inf), watts)
+    most = _most(screening, "array-above-rating", most, np.where(tracks, devices.pv_w_soft_x[d] * rating, np.inf), watts)
+    most = _most(screening, "quick-controller-size", most, devices.output_a[d], charging.quick_controller_current_a(watts, bank.volts))
+    if problem.array.area_m2 is not None:
+        most = _most(screening, "array-area", most, np.full(len(table), problem.array.area_m2), panels.area_m2[m] * table.series)
+    costs = _costs(arrays)
+    each = {name: costs["device_" + name][d] + 0 * most for name in ADDED}
+    with_string = {name: costs["module_" + name][m] * table.series + costs["string_" + name] for name in ADDED}
+    if np.isfinite(most_cents):
+        with np.errstate(divide="ignore"):
+            pays = np.floor((most_cents - each["least_cost"] + 0.5) / np.maximum(with_string["least_cost"], 1e-9))
+        most = np.minimum(most, np.clip(pays, 0, 1e6).astype(int))
+    rows = np.repeat(np.arange(len(table)), most)
+    first = np.repeat(np.cumsum(most) - most, most)
+    strings = np.arange(len(rows)) - first + 1
+    table = table.take(rows)
+    modules_each = table.series * strings
+    table.add(
+        strings=strings, modules_each=modules_each, area_m2=panels.area_m2[table.module] * modules_each,
+        **{name: each[name][rows] + with_string[name][rows] * strings for name in each},
+    )
+    return table
+
+
+def _costs(arrays: Arrays) -> dict[str, np.ndarray]:
+    """Cost of a device, a module and a string with their allowances, freight and stated extra prices."""
+    prices, stock = arrays.stock.prices, arrays.stock
+    cents, kilos = prices.allowance_cents, prices.allowance_kg
+    joint = prices.connection_cents
+    counts = [block_allowances(Block(part, arrays.modules[0], 1, 1)) for part in arrays.parts] if arrays.modules else []
+
+    def of_device(each: Mapping[str, float]) -> np.ndarray:
+        return np.array([sum(each.get(per, 0) * n for per, n in count.items() if per.startswith("controller")) for count in counts])
+
+    device_allowance, device_bill, device_kilos = of_device(cents), of_device(prices.allowance_bill_cents), of_device(kilos)
+    bought = np.array([not isinstance(part, Inverter) for part in arrays.parts], dtype=bool)
+
+    def device(price: object) -> np.ndarray:
+        return np.where(bought, [price(part.id) for part in arrays.parts], 0)  # type: ignore[operator]
+
+    def module(price: object) -> np.ndarray:
+        return np.array([price(one.id) for one in arrays.modules])  # type: ignore[operator]
+
+    module_allowance, string_allowance = cents["module"] + joint, cents["array string"] + joint
+    return {
+        "device_cost": device(stock.price_cents) + device_allowance + 2 * joint * bought,
+        "device_bill_cost": device(stock.bill_cents) + device_bill,
+        "device_least_cost": device(stock.least_cents) + device_allowance + 2 * joint * bought,
+        "device_weight_kg": device(lambda part_id: stock.part(part_id).weight_kg) + device_kilos,
+        "device_pieces": bought.astype(int),
+        "module_cost": module(stock.price_cents) + module_allowance,
+        "module_bill_cost": module(stock.bill_cents) + prices.allowance_bill_cents["module"],
+        "module_least_cost": module(stock.least_cents) + module_allowance,
+        "module_weight_kg": module(lambda part_id: stock.part(part_id).weight_kg) + kilos.get("module", 0.0),
+        "module_pieces": np.ones(len(arrays.modules), dtype=int),
+        "string_cost": np.array(string_allowance), "string_least_cost": np.array(string_allowance),
+        "string_bill_cost": np.array(prices.allowance_bill_cents["array string"]),
+        "string_weight_kg": np.array(kilos.get("array string", 0.0)), "string_pieces": np.array(0),
+    }
+
+
+def _with_limits(arrays: Arrays, bank: Bank, table: Table) -> Table:
+    """Charge limits where they can be set and would be met, and the charging currents of one block."""
+    devices, panels, needs = arrays.devices, arrays.panels, arrays.needs
+    gain = 1 + panels.bifacial_pct[table.module] / 100
+    unlimited = panels.pmax_w[table.module] * table.modules_each * gain * devices.efficiency[table.device] / bank.nominal_v
+    settable = devices.charge_limit_settable[table.device].astype(bool) & ~devices.pwm[table.device]
+    tables = [table]
+    table.add(limit_a=np.full(len(table), np.nan))
+    for step in needs.problem.bounds.charge_limit_steps:
+        limit = np.round(step * devices.output_a, 1)[table.device]
+        if step < 1:
+            limited = table.take(settable & (unlimited > limit) & (limit < devices.derated_a[table.device]) & (limit > 0))
+            limited.add(limit_a=np.round(step * devices.output_a, 1)[limited.device])
+            tables.append(limited)
+    table = Table.joined([t for t in tables if len(t)] or [table])
+    d, m = table.device, table.module
+    pwm = devices.pwm[d]
+    derated = devices.derated_a[d]
+    limit = np.where(np.isnan(table.limit_a), derated, np.minimum(derated, np.nan_to_num(table.limit_a, nan=np.inf)))
+    watts = panels.pmax_w[m] * table.modules_each
+    efficiency = devices.efficiency[d]
+    gain = 1 + panels.bifacial_pct[m] / 100
+    low = charging.tracker_charge_current_a(watts, efficiency, bank.absorb_v, limit)
+    high = charging.tracker_charge_current_a(watts * gain, efficiency, bank.nominal_v, limit)
+    input_a = array.array_input_current_a(panels.isc_a[m], table.strings, panels.bifacial_pct[m])
+    if pwm.any():
+        warmest = float(np.max(needs.air_c)) + (panels.noct_c[m] - 20) * needs.mounting_factor
+        current = _string_current_a(panels, table, warmest, np.full(len(table), bank.absorb_v) + devices.run_over_bank_v[d])
+        low = np.where(pwm, table.strings * current, low)
+        high = np.where(pwm, input_a / array.EDGE_OF_CLOUD, high)
+    shared = np.where(devices.load_shares_rating[d].astype(bool), np.maximum(0.0, derated - input_a), np.inf)
+    table.add(
+        limit_effective_a=limit, low_a=low, high_a=high, self_w=devices.self_w[d],
+        terminal_a=np.minimum(devices.load_terminal_a[d], shared), built_in=devices.built_in[d],
+        parallel_ok=devices.parallel_ok[d].astype(bool),
+    )
+    return table
+
+
+def _harvest(arrays: Arrays, bank: Bank, table: Table) -> None:
+    """Column: energy a day by month of use, the controller's own use taken off [Wh/day]."""
+    needs, devices, panels = arrays.needs, arrays.devices, arrays.panels
+    rise = panels.noct_c - 20
+    cells = (needs.air_c[None, :] + (rise * HARVEST_W_M2 / 800 * needs.mounting_factor)[:, None])[table.module]
+    d, m = table.device, table.module
+    watts = panels.pmax_w[m] * table.modules_each
+    harvest = array.power_tracking_harvest_wh(
+        watts[:, None], panels.tc_pmax_pct_k[m][:, None], cells, needs.sun_h[None, :], needs.array_factor * needs.problem.array.wire,
+        devices.efficiency[d][:, None], (table.limit_effective_a * bank.charging_v)[:, None],
+    )
+    pwm = np.nonzero(devices.pwm[d])[0]
+    if len(pwm):
+        some = table.take(pwm)
+        held = bank.charging_v + devices.run_over_bank_v[some.device]
+        current = _string_current_a(panels, some, cells[pwm], held)
+        harvest[pwm] = array.pwm_harvest_wh(
+            current, some.strings[:, None], bank.charging_v, needs.sun_h[None, :], needs.array_factor, devices.efficiency[some.device][:, None]
+        )
+    table.add(harvest_wh=harvest - table.self_w[:, None] * 24)

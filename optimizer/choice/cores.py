@@ -1,0 +1,261 @@
+"""Power cores: bank, inverters and converters together, with what the program must know of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from optimizer.choice.banks import bank_classes, bank_table
+from optimizer.choice.inverters import converter_options, inverter_table
+from optimizer.choice.screening import Screening
+from optimizer.choice.stock import Stock
+from optimizer.choice.table import Table, product_rows
+from optimizer.design import Bank, ConverterUse, InverterBank, inverter_dc_amperes
+from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.parts import Battery, Converter, Inverter
+from optimizer.needs.site import UNCERTAINTY, Needs
+from optimizer.rules import balance, charging, inverting
+from optimizer.rules import bank as rules
+
+Ways = tuple[tuple[Converter, int] | None, ...]
+
+
+@dataclass
+class Cores:
+    """Screened cores of every bank class, and the parts that their columns count in."""
+
+    table: Table
+    classes: list[Bank]
+    """One bank of each class: every bank of the class looks the same to a charging block."""
+    batteries: list[Battery]
+    inverters: list[Inverter]
+    ways: list[Ways]
+
+    def parts(self, row: int, needs: Needs, catalog: Catalog) -> tuple[Bank, InverterBank, tuple[ConverterUse, ...]]:
+        """The part records of a core."""
+        table = self.table
+        battery = self.batteries[table.battery[row]]
+        bank = Bank(battery, catalog.chemistry(battery), int(table.volts[row]), int(table.series[row]), int(table.strings[row]))
+        inverter = int(table.inverter[row])
+        uses = tuple(
+            ConverterUse(way[0], way[1], volts)
+            for way, volts in zip(self.ways[table.way[row]], needs.demand.dc_volts, strict=True) if way is not None
+        )
+        return bank, InverterBank(self.inverters[inverter] if inverter >= 0 else None, int(table.inverter_count[row])), uses
+
+    def pieces(self, row: int) -> list[tuple[str, int]]:
+        """Part ids and pieces of a core."""
+        table = self.table
+        used = [(self.batteries[table.battery[row]].id, int(table.units[row]))]
+        if table.inverter[row] >= 0:
+            used.append((self.inverters[table.inverter[row]].id, int(table.inverter_count[row])))
+        return used + [(way[0].id, way[1]) for way in self.ways[table.way[row]] if way is not None]
+
+    def key(self, row: int) -> tuple[object, ...]:
+        """What orders equal cores: the tuple of ids and counts."""
+        return (int(self.table.volts[row]), *self.pieces(row), int(self.table.strings[row]), int(self.table.way[row]))
+
+
+def power_cores(needs: Needs, catalog: Catalog, screening: Screening, stock: Stock) -> Cores:
+    """All cores that meet every rule on bank, inverters and converters."""
+    banks, batteries = bank_table(needs, catalog, screening, stock)
+    inverters, inverter_records = inverter_table(needs, catalog, screening, stock)
+    number, first = bank_classes(banks)
+    banks.add(bank_class=number)
+    classes = []
+    for row in first:
+        battery = batteries[banks.battery[row]]
+        classes.append(Bank(battery, catalog.chemistry(battery), int(banks.volts[row]), int(banks.series[row]), int(banks.strings[row])))
+    context = catalog.tables.charge_context[needs.charge_context]
+    ways: list[Ways] = []
+    tables: list[Table] = []
+    for volts in sorted({int(v) for v in banks.volts}):
+        of_volts = banks.take(banks.volts == volts)
+        fits = inverters.take((inverters.inverter < 0) | (inverters.bank_v == volts)) if screening.enforced("inverter-bank-voltage") else inverters
+        if not len(fits):
+            screening.lost("inverter-bank-voltage", len(of_volts), 0, f"no inverter is left for a {volts} V bank")
+        for way in converter_options(needs, catalog, screening, stock, volts):
+            ways.append(way)
+            if len(fits):
+                tables.append(_crossed(needs, of_volts, fits, way, len(ways) - 1, context, screening))
+    columns = [table for table in tables if len(table)]
+    table = Table.joined(columns) if columns else Table({"bank_class": np.zeros(0, dtype=int)})
+    cores = Cores(table, classes, batteries, inverter_records, ways)
+    if columns:
+        _costs(cores, catalog, stock)
+    return cores
+
+
+def _crossed(needs: Needs, banks: Table, inverters: Table, way: Ways, way_at: int, context: float, screening: Screening) -> Table:
+    """Every bank with every inverter bank for one way of feeding the DC loads."""
+    b, i = product_rows(len(banks), len(inverters))
+    table = banks.take(b)
+    for column in ("inverter", "idle_w", "search_w", "dc_low_cut_v", "dc_max_v", "cont_w"):
+        table.add(**{column: inverters.columns[column][i]})
+    table.add(inverter_count=inverters.count[i], inverter_efficiency=inverters.efficiency[i], way=np.full(len(table), way_at))
+    table = _held_currents(needs, table, way, screening)
+    if len(table):
+        _energy(needs, table, way, context)
+        for at in range(len(needs.seasons)):
+            table = screening.hold(table, "weekly-swing", table.usable_wh[:, at], table.swing_wh[:, at], lambda _: "bank and the days of use")
+    if len(table) and screening.enforced("daily-depth"):
+        daily = table.dod_daily * table.capacity_20h_ah * table.nominal_v * table.strings
+        table = screening.hold(table, "daily-depth", daily, table.night_wh.max(axis=1), lambda _: "bank too small for the night")
+    if len(table):
+        days = np.array([season.autonomy_d for season in needs.seasons])
+        for rule_id, column in (("freezing-floor", "above_freezing_wh"), ("autonomy", "usable_wh")):
+            stored, drawn, rows = table.columns[column], table.autonomy_wh * days, np.arange(len(table))
+            worst = np.argmin(stored / np.maximum(drawn, 1e-9), axis=1)
+            table = screening.hold(table, rule_id, stored[rows, worst], drawn[rows, worst], lambda _: "bank and the days without sun")
+        table.add(room_w=_self_use_room(needs, table, screening))
+    return table
+
+
+def _held_currents(needs: Needs, table: Table, way: Ways, screening: Screening) -> Table:
+    demand = needs.demand
+    efficiency = np.array([1.0 if use is None else use[0].efficiency for use in way])
+    has = table.inverter >= 0
+    empty = table.empty_v_cell * table.cells * table.series
+    table.add(lowest_v=np.where(has, table.dc_low_cut_v, empty))
+    table.add(dc_a=(demand.coincident_dc_w / efficiency).sum() / table.lowest_v)
+
+    def hold(rule_id: str, actual: object, required: object, what: str, where: object = True) -> None:
+        nonlocal table
+        table = screening.hold(table, rule_id, actual, required, lambda _: what, where=where)
+
+    hold("cut-out-order", table.dc_low_cut_v, table.bms_low_v * table.series, "inverter's cut-out", has & table.bms)
+    steady_of = lambda t: np.where(  # noqa: E731  # three columns change with every screen
+        t.inverter >= 0, rules.discharge_current_a(demand.coincident_w, t.inverter_efficiency, t.lowest_v, t.dc_a), t.dc_a
+    )
+    carried_of = lambda t, strings: rules.carried_current_a(t.discharge_cont_a, strings)  # noqa: E731
+    hold("continuous-discharge", carried_of(table, table.strings), steady_of(table), "bank under the coincident load")
+    hold("one-string-out", carried_of(table, np.maximum(table.strings - 1, 1)), steady_of(table), "bank with one string out", table.strings > 1)
+    peak_dc = (demand.peak_dc_w / efficiency).sum()
+    hold("surge-discharge", rules.carried_current_a(table.discharge_peak_a, table.strings), peak_dc / table.lowest_v, "bank under the worst DC start")
+    for start in demand.starts:
+        able = np.where(start.seconds <= table.discharge_peak_s, rules.carried_current_a(table.discharge_peak_a, table.strings), carried_of(table, table.strings))
+        drawn = rules.discharge_current_a(start.power_w, table.inverter_efficiency, table.lowest_v, table.dc_a)
+        hold("surge-discharge", able, drawn, f"bank at the start of {start.item}", table.inverter >= 0)
+        drawn = rules.discharge_current_a(start.power_w, table.inverter_efficiency, table.lowest_v, table.dc_a)
+        rest = table.half_charged_v_cell * table.cells * table.series
+        sagged = rules.sagged_voltage_v(rest, drawn, table.internal_resistance_mohm * table.series / 1000, table.strings)
+        asked = table.lowest_v + rules.SAG_RESERVE_V_PER_12V * table.volts / 12
+        hold("sag-above-cut-out", sagged, asked, f"bank at the start of {start.item}", (table.inverter >= 0) & table.lead_acid)
+    ripple = rules.ripple_capacity_ah(table.cont_w * table.inverter_count, table.volts)
+    hold("ripple-minimum", table.capacity_20h_ah * table.strings, ripple, "bank behind the inverters", (table.inverter >= 0) & table.lead_acid)
+    return table
+
+
+def _energy(needs: Needs, table: Table, way: Ways, context: float) -> None:
+    """Columns: harvest needed by month, storage drawn by season, currents and ceilings that the blocks must respect."""
+    demand, problem = needs.demand, needs.problem
+    efficiency = np.column_stack([
+        table.inverter_efficiency, *(np.full(len(table), 1.0 if use is None else use[0].efficiency) for use in way)
+    ])
+    converter_idle = sum(use[0].idle_w * use[1] * 24 for use in way if use is not None)
+    hours = needs.inverter_hours
+
+    def standing(at: int, *, week: bool) -> np.ndarray:
+        on, searching = hours[at][2:] if week else hours[at][:2]
+        idle = inverting.idle_energy_wh(table.idle_w, table.search_w, on, searching, table.inverter_count)
+        return np.asarray(idle + converter_idle + table.standby_wh[:, at])
+
+    shape = (len(table), len(needs.seasons))
+    average, carried, swing, night = (np.zeros(shape) for _ in range(4))
+    for at, season in enumerate(needs.seasons):
+        week, use_day = standing(at, week=True), standing(at, week=False)
+        average[:, at] = balance.battery_side_load_wh(season.demand.average_wh, efficiency, week)
+        carried[:, at] = balance.battery_side_load_wh(season.demand.carried_wh, efficiency, use_day)
+        night[:, at] = balance.battery_side_load_wh(season.demand.use_day_wh, efficiency, use_day) * season.demand.night_share
+        days = np.minimum(season.demand.swing_days, season.demand.inverter_days)
+        patterns = [
+            (extra / efficiency).sum(axis=1) + count * (use_day - week)
+            for extra, count in zip(season.demand.swing_wh, days, strict=True)
+        ]
+        swing[:, at] = np.max(patterns, axis=0)
+    month = needs.season_of_month
+    shares = np.array([season.demand.night_share for season in needs.seasons])
+    through = rules.throughput_efficiency(table.efficiency_wh[:, None], shares)[:, month]
+    load = average[:, month]
+    battery_wh = table.efficiency_wh[:, None]
+    enforced = needs.severities.enforced
+    needed = np.zeros_like(load)
+    if enforced("monthly-balance"):
+        needed = balance.balance_needed_wh(load, through, needs.array_to_load)
+    if enforced("uncertainty"):
+        needed = np.maximum(needed, UNCERTAINTY * balance.balance_needed_wh(load, through, 1.0))
+    if not needs.has_other_source:
+        if enforced("recovery"):
+            days = np.array([season.autonomy_d for season in needs.seasons])
+            missing = (carried * days)[:, month]
+            needed = np.maximum(needed, balance.recovery_needed_wh(load, through, missing, battery_wh, problem.autonomy.recovery_days))
+        if enforced("full-recharge"):
+            shallow = (table.dod_daily * table.capacity_20h_ah * table.nominal_v * table.strings)[:, None]
+            full = balance.recovery_needed_wh(load, through, shallow, battery_wh, problem.balance.full_recharge_days)
+            needed = np.where(table.lead_acid[:, None], np.maximum(needed, full), needed)
+    busiest = np.max([(season.demand.daytime_wh / efficiency).sum(axis=1) for season in needs.seasons], axis=0)
+    table.add(
+        needed_wh=needed, autonomy_wh=carried, swing_wh=swing, night_wh=night,
+        least_a=np.where(table.lead_acid, table.least_charge_a * context + charging.daytime_load_current_a(busiest, table.nominal_v), 0.0),
+        ceiling_v=_ceiling(needs, table, way),
+        terminal_a=(demand.peak_dc_w / efficiency[:, 1:]).sum(axis=1) / table.nominal_v,
+    )
+    if not enforced("minimum-charge-current"):
+        table.columns["least_a"] = np.zeros(len(table))
+
+
+def _ceiling(needs: Needs, table: Table, way: Ways) -> np.ndarray:
+    """Highest voltage that inverter, DC loads and converters of a core stand [V]."""
+    ceiling = np.where(table.inverter >= 0, table.dc_max_v, np.inf)
+    for use, stands in zip(way, needs.demand.dc_volts_max, strict=True):
+        ceiling = np.minimum(ceiling, stands if use is None else use[0].in_max_v)
+    return ceiling
+
+
+def _self_use_room(needs: Needs, table: Table, screening: Screening) -> np.ndarray:
+    """Watts that controllers may take for themselves before the autonomy is short [W]."""
+    days = np.array([season.autonomy_d for season in needs.seasons])
+    stored = np.full(table.usable_wh.shape, np.inf)
+    if screening.enforced("autonomy"):
+        stored = np.minimum(stored, table.usable_wh)
+    if screening.enforced("freezing-floor"):
+        stored = np.minimum(stored, table.above_freezing_wh)
+    return np.asarray(((stored - table.autonomy_wh * days) / (24 * days)).min(axis=1))
+
+
+def _costs(cores: Cores, catalog: Catalog, stock: Stock) -> None:
+    """Columns: exact cost, least cost, pieces, weight, connections [cents, cents, count, kg]."""
+    prices, table = stock.prices, cores.table
+    allowance, kg = prices.allowance_cents, prices.allowance_kg
+
+    def battery_columns(price: object) -> np.ndarray:
+        return np.array([price(battery.id) for battery in cores.batteries])[table.battery]  # type: ignore[operator]
+
+    def inverter_columns(price: object, default: float = 0) -> np.ndarray:
+        return np.array([*(price(inverter.id) for inverter in cores.inverters), default])[table.inverter]  # type: ignore[operator]
+
+    amperes = np.array([*(inverter_dc_amperes(inverter) for inverter in cores.inverters), 0])[table.inverter] * table.inverter_count
+    lithium_series = np.where(table.lithium & (table.series > 1), table.units, 0)
+    way_units = np.array([sum(use[1] for use in way if use) for way in cores.ways])[table.way]
+
+    def allowances(each: object) -> np.ndarray:
+        get = each.get  # type: ignore[attr-defined]
+        return (
+            get("system", 0) + get("battery unit", 0) * table.units + get("battery string", 0) * table.strings
+            + get("series lithium unit", 0) * lithium_series + get("inverter", 0) * table.inverter_count
+            + get("inverter dc ampere", 0) * amperes + get("converter", 0) * way_units
+        )
+
+    def total(price: object) -> np.ndarray:
+        converters = np.array([sum(price(use[0].id) * use[1] for use in way if use) for way in cores.ways])[table.way]  # type: ignore[operator]
+        return battery_columns(price) * table.units + inverter_columns(price) * table.inverter_count + converters
+
+    connections = table.units + table.strings + 2 * table.inverter_count + 2 * way_units
+    fixed = allowances(allowance) + prices.fixed_freight_cents + prices.connection_cents * connections
+    weight_of = lambda part_id: catalog.by_id[part_id].weight_kg  # noqa: E731
+    table.add(
+        cost=total(stock.price_cents) + fixed, least_cost=total(stock.least_cents) + fixed,
+        bill_cost=total(stock.bill_cents) + allowances(prices.allowance_bill_cents) + prices.fixed_freight_cents,
+        weight_total_kg=total(weight_of) + allowances(kg), pieces=table.units + table.inverter_count + way_units,
+    )

@@ -1,0 +1,371 @@
+"""The mixed-integer program.
+
+Sets
+    C            power cores (bank, inverters, converters), K(c) the bank class of a core
+    B            charging blocks (controller and its array), K(b) the bank class of a block
+    M, S         months of use; seasons
+    P            parts with an inventory: owned, limited, demanded, in packs
+
+Variables
+    x[c] in {0,1}      core c is chosen
+    n[b] in Z, >= 0    how many of block b
+    y[b] in {0,1}      block b is used
+    k[p] in Z, >= 0    packs bought of part p
+    d[p] in {0,1}      part p is used at all (only with a price on distinct parts)
+    z[r,m] in {0,1}    free rectangle r holds modules of kind m (only with rectangles)
+
+Objective: money in whole cents
+    min  sum cost'[c] x[c] + sum cost'[b] n[b] + sum price[p] pack[p] k[p] + price_distinct sum d[p]
+    where cost' leaves out the parts of P.
+
+Constraint families, each one function below; every constraint is named family__index
+    one_core      exactly one core
+    class_link    blocks only of the class of the core
+    use_link      n[b] <= N y[b], N the bound on controllers
+    kinds         at most so many kinds of block
+    controllers   at most N controllers in all
+    exclusive     a controller that shares no bank is alone
+    energy        harvest of the blocks >= need of the core, every month of use
+    self_use      controllers' own use <= what the autonomy leaves
+    least_charge  current at absorption >= what the bank asks for
+    most_charge   current at most <= what the bank stands
+    ceiling       no block above the voltage that inverter and loads stand
+    trackers      built-in trackers used <= inverters of that model
+    terminals     load terminals >= DC loads
+    area, rectangles, weight, budget
+    inventory     pack k + owned >= pieces; pieces bought <= stock; at most, at least
+    distinct      d[p] >= x[c], y[b] that use p
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pulp
+
+from optimizer.choice.candidates import Candidates, rectangle_room
+from optimizer.choice.solver import Solved, run
+from optimizer.rules.book import TOLERANCE
+
+FAMILIES = {
+    "energy": "the monthly balance and the recovery after the autonomy",
+    "self_use": "the autonomy",
+    "least_charge": "the least charge current of the bank",
+    "most_charge": "the greatest charge current of the bank",
+    "ceiling": "the voltage that inverter and DC loads stand",
+    "trackers": "the number of built-in trackers",
+    "terminals": "the controllers' load terminals",
+    "area": "the array's area",
+    "rectangles": "the free rectangles",
+    "weight": "the total weight",
+    "budget": "the budget",
+    "inventory": "stock, limits and demands on parts",
+    "controllers": "the bound on controllers",
+    "kinds": "the bound on kinds of array",
+    "exclusive": "controllers that may not share a bank",
+}
+"""Families that a problem may be impossible for, in words."""
+
+
+@dataclass
+class Program:
+    """The program of some candidates; solved again and again with cuts and with other objectives."""
+
+    candidates: Candidates
+    left_out: frozenset[str] = frozenset()
+    model: Any = field(init=False)
+    x: list[Any] = field(init=False)
+    n: list[Any] = field(init=False)
+    y: list[Any] = field(init=False)
+    packs: dict[str, Any] = field(init=False)
+    cost: Any = field(init=False)
+    _rows: int = field(init=False, default=0)
+    _cuts: int = field(init=False, default=0)
+
+    def __post_init__(self) -> None:
+        cores, blocks = self.candidates.cores.table, self.candidates.blocks
+        self.most = self.candidates.needs.problem.bounds.controllers
+        self.model = pulp.LpProblem("design", pulp.LpMinimize)
+        add = self.model.add_variable
+        self.x = [add(f"x{c}", 0, 1, cat="Binary") for c in range(len(cores))]
+        self.n = [add(f"n{b}", 0, self.most, cat="Integer") for b in range(len(blocks))]
+        self.y = [add(f"y{b}", 0, 1, cat="Binary") for b in range(len(blocks))]
+        self.packs = {}
+        self._usage = self._special_usage()
+        self.cost = self._objective()
+        self.model += self.cost
+        families: dict[str, Callable[[], None]] = {
+            "one_core": self._one_core, "class_link": self._class_link, "use_link": self._use_link, "kinds": self._kinds,
+            "controllers": self._controllers, "exclusive": self._exclusive, "energy": self._energy, "self_use": self._self_use,
+            "least_charge": self._least_charge, "most_charge": self._most_charge, "ceiling": self._ceiling,
+            "trackers": self._trackers, "terminals": self._terminals, "area": self._area, "rectangles": self._rectangles,
+            "weight": self._weight, "budget": self._budget, "inventory": self._inventory,
+        }
+        for name, family in families.items():
+            if name not in self.left_out:
+                family()
+
+    # --- helpers
+
+    def _enforced(self, rule_id: str) -> bool:
+        return self.candidates.needs.severities.enforced(rule_id)
+
+    def _row(self, family: str, constraint: Any) -> None:
+        self.model += (constraint, f"{family}__{self._rows}")
+        self._rows += 1
+
+    def _of_cores(self, values: np.ndarray, rows: np.ndarray) -> Any:
+        return pulp.lpSum(float(values[c]) * self.x[c] for c in rows if values[c] != 0)
+
+    def _of_blocks(self, values: np.ndarray, rows: np.ndarray) -> Any:
+        return pulp.lpSum(float(values[b]) * self.n[b] for b in rows if values[b] != 0)
+
+    def _classes(self) -> list[tuple[np.ndarray, np.ndarray]]:
+        cores, blocks = self.candidates.cores.table.bank_class, self.candidates.blocks.bank_class
+        return [(np.nonzero(cores == k)[0], np.nonzero(blocks == k)[0]) for k in np.unique(cores)]
+
+    def _special_usage(self) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+        """Pieces of each special part in each core and block."""
+        found = self.candidates
+        special = found.stock.special
+        if not special:
+            return {}
+        used = {part: (np.zeros(len(self.x)), np.zeros(len(self.n))) for part in sorted(special)}
+        for c in range(len(self.x)):
+            for part, pieces in found.cores.pieces(c):
+                if part in used:
+                    used[part][0][c] += pieces
+        for b in range(len(self.n)):
+            for part, pieces in found.block_pieces(b):
+                if part in used:
+                    used[part][1][b] += pieces
+        return used
+
+    # --- objective and families
+
+    def _objective(self) -> Any:
+        """Money: candidates without their special parts, packs bought, distinct parts."""
+        found, stock = self.candidates, self.candidates.stock
+        core_cost, block_cost = found.cores.table.cost.astype(float), found.blocks.cost.astype(float)
+        terms = []
+        for part, (in_cores, in_blocks) in self._usage.items():
+            each = stock.bill_cents(part)
+            core_cost, block_cost = core_cost - in_cores * each, block_cost - in_blocks * each
+            pack = stock.part(part).pack_qty
+            self.packs[part] = self.model.add_variable(f"k{len(self.packs)}", 0, None, cat="Integer")
+            terms.append(each * pack * self.packs[part])
+        terms += self._distinct_terms()
+        everything = np.arange(len(self.x)), np.arange(len(self.n))
+        return self._of_cores(core_cost, everything[0]) + self._of_blocks(block_cost, everything[1]) + pulp.lpSum(terms)
+
+    def _distinct_terms(self) -> list[Any]:
+        """A price on each part number that is used at all."""
+        found, price = self.candidates, self.candidates.stock.prices.distinct_cents
+        if not price:
+            return []
+        used: dict[str, list[Any]] = {}
+        for c in range(len(self.x)):
+            for part, _ in found.cores.pieces(c):
+                used.setdefault(part, []).append(self.x[c])
+        for b in range(len(self.n)):
+            for part, _ in found.block_pieces(b):
+                used.setdefault(part, []).append(self.y[b])
+        terms = []
+        for at, (_, variables) in enumerate(sorted(used.items())):
+            present = self.model.add_variable(f"d{at}", 0, 1, cat="Binary")
+            for variable in variables:
+                self._row("distinct", present - variable >= 0)
+            terms.append(price * present)
+        return terms
+
+    def _one_core(self) -> None:
+        """sum x = 1."""
+        self._row("one_core", pulp.lpSum(self.x) == 1)
+
+    def _class_link(self) -> None:
+        """y[b] <= sum of x over the cores of b's class; a used block is there at least once."""
+        for cores, blocks in self._classes():
+            chosen = pulp.lpSum(self.x[c] for c in cores)
+            for b in blocks:
+                self._row("class_link", self.y[b] - chosen <= 0)
+                self._row("class_link", self.n[b] - self.y[b] >= 0)
+
+    def _use_link(self) -> None:
+        """n[b] <= N y[b]."""
+        for n, y in zip(self.n, self.y, strict=True):
+            self._row("use_link", n - self.most * y <= 0)
+
+    def _kinds(self) -> None:
+        """1 <= sum y <= kinds of array."""
+        self._row("kinds", pulp.lpSum(self.y) <= self.candidates.needs.problem.bounds.array_kinds)
+        self._row("kinds", pulp.lpSum(self.y) >= 1)
+
+    def _controllers(self) -> None:
+        """sum n <= N."""
+        self._row("controllers", pulp.lpSum(self.n) <= self.most)
+
+    def _exclusive(self) -> None:
+        """For every block whose controller shares no bank: N y[b] + all other controllers <= N."""
+        alone = np.nonzero(~self.candidates.blocks.parallel_ok)[0] if len(self.n) else []
+        for b in alone:
+            self._row("exclusive", self.n[b] <= 1)
+            others = pulp.lpSum(n for other, n in enumerate(self.n) if other != b)
+            self._row("exclusive", self.most * self.y[b] + others <= self.most)
+
+    def _energy(self) -> None:
+        """sum harvest[b,m] n[b] >= sum need[c,m] x[c], in shares of the class's greatest need."""
+        needed, harvest = self.candidates.cores.table.needed_wh, self.candidates.blocks.harvest_wh
+        for cores, blocks in self._classes():
+            for month in range(needed.shape[1]):
+                scale = max(1.0, float(needed[cores, month].max()))
+                least = needed[:, month] * (1 - TOLERANCE) / scale
+                self._row("energy", self._of_blocks(harvest[:, month] / scale, blocks) - self._of_cores(least, cores) >= 0)
+
+    def _self_use(self) -> None:
+        """sum self_w n <= room of the core."""
+        room, own = self.candidates.cores.table.room_w, self.candidates.blocks.self_w
+        for cores, blocks in self._classes():
+            if np.isfinite(room[cores]).all():
+                self._row("self_use", self._of_blocks(own, blocks) - self._of_cores(room, cores) <= 0)
+
+    def _least_charge(self) -> None:
+        """sum low_a n >= what the bank asks for and daytime loads take."""
+        least, low = self.candidates.cores.table.least_a, self.candidates.blocks.low_a
+        for cores, blocks in self._classes():
+            if (least[cores] > 0).any():
+                self._row("least_charge", self._of_blocks(low, blocks) - self._of_cores(least * (1 - TOLERANCE), cores) >= 0)
+
+    def _most_charge(self) -> None:
+        """sum high_a n <= what the bank stands."""
+        if not self._enforced("maximum-charge-current"):
+            return
+        most, high = self.candidates.cores.table.most_charge_a, self.candidates.blocks.high_a
+        for cores, blocks in self._classes():
+            self._row("most_charge", self._of_blocks(high, blocks) - self._of_cores(most * (1 + TOLERANCE), cores) <= 0)
+
+    def _ceiling(self) -> None:
+        """A block above a core's ceiling and that core are not chosen together: one row a level."""
+        ceiling, highest = self.candidates.cores.table.ceiling_v, self.candidates.blocks.highest_v
+        for cores, blocks in self._classes():
+            for level in np.unique(highest[blocks]):
+                stand = [self.x[c] for c in cores if ceiling[c] * (1 + TOLERANCE) >= level]
+                above = [self.y[b] for b in blocks if highest[b] >= level]
+                if len(stand) < len(cores):
+                    for y in above:
+                        self._row("ceiling", y - pulp.lpSum(stand) <= 0)
+
+    def _trackers(self) -> None:
+        """sum of built-in trackers of a model <= inverters of that model."""
+        found, table = self.candidates, self.candidates.cores.table
+        blocks = found.blocks
+        if not len(self.n):
+            return
+        for device in np.unique(blocks.device[blocks.built_in]):
+            model = found.arrays.parts[device].id
+            there = pulp.lpSum(
+                int(table.inverter_count[c]) * self.x[c]
+                for c in range(len(self.x)) if table.inverter[c] >= 0 and found.cores.inverters[table.inverter[c]].id == model
+            )
+            used = [b for b in range(len(self.n)) if blocks.built_in[b] and blocks.device[b] == device]
+            self._row("trackers", pulp.lpSum(self.n[b] for b in used) - there <= 0)
+
+    def _terminals(self) -> None:
+        """sum terminal_a n >= DC loads."""
+        found = self.candidates
+        if found.needs.problem.dc.loads_on != "controller load terminals" or not self._enforced("load-terminal-current"):
+            return
+        able = np.minimum(found.blocks.terminal_a, 1e6)
+        for cores, blocks in self._classes():
+            self._row("terminals", self._of_blocks(able, blocks) - self._of_cores(found.cores.table.terminal_a * (1 - TOLERANCE), cores) >= 0)
+
+    def _area(self) -> None:
+        """sum area n <= area."""
+        area = self.candidates.needs.problem.array.area_m2
+        if area is not None and self._enforced("array-area"):
+            self._row("area", self._of_blocks(self.candidates.blocks.area_m2, np.arange(len(self.n))) <= area * (1 + TOLERANCE))
+
+    def _rectangles(self) -> None:
+        """Modules of a kind <= room in the rectangles given to it; a rectangle is given to one kind."""
+        found = self.candidates
+        if not found.needs.problem.array.rectangles or not self._enforced("array-rectangles") or not len(self.n):
+            return
+        room = rectangle_room(found.needs, found.arrays)
+        kinds = np.unique(found.blocks.module)
+        given = [[self.model.add_variable(f"z{r}_{m}", 0, 1, cat="Binary") for m in kinds] for r in range(len(room))]
+        for row in given:
+            self._row("rectangles", pulp.lpSum(row) <= 1)
+        for at, m in enumerate(kinds):
+            placed = pulp.lpSum(int(room[r, m]) * given[r][at] for r in range(len(room)))
+            wanted = self._of_blocks(np.where(found.blocks.module == m, found.blocks.modules_each, 0), np.arange(len(self.n)))
+            self._row("rectangles", wanted - placed <= 0)
+
+    def _weight(self) -> None:
+        """Weight of core and blocks <= payload."""
+        most = self.candidates.needs.problem.limits.total_kg_max
+        if most is not None and self._enforced("total-weight"):
+            core, block = self.candidates.cores.table.weight_total_kg, self.candidates.blocks.weight_kg
+            total = self._of_cores(core, np.arange(len(self.x))) + self._of_blocks(block, np.arange(len(self.n)))
+            self._row("weight", total <= most * (1 + TOLERANCE))
+
+    def _budget(self) -> None:
+        """Parts and freight <= what the budget leaves after margin and tax."""
+        found, stock = self.candidates, self.candidates.stock
+        most = stock.prices.budget_cents
+        if most is None or not self._enforced("budget"):
+            return
+        core, block = found.cores.table.bill_cost.astype(float), found.blocks.bill_cost.astype(float)
+        bought = []
+        for part, (in_cores, in_blocks) in self._usage.items():
+            each = stock.bill_cents(part)
+            core, block = core - in_cores * each, block - in_blocks * each
+            bought.append(each * stock.part(part).pack_qty * self.packs[part])
+        total = self._of_cores(core, np.arange(len(self.x))) + self._of_blocks(block, np.arange(len(self.n)))
+        self._row("budget", total + pulp.lpSum(bought) <= most)
+
+    def _inventory(self) -> None:
+        """pack k + owned >= pieces; pack k <= stock; pieces within the limits that the problem sets."""
+        stock = self.candidates.stock
+        for part_id, (in_cores, in_blocks) in self._usage.items():
+            part = stock.part(part_id)
+            pieces = self._of_cores(in_cores, np.arange(len(self.x))) + self._of_blocks(in_blocks, np.arange(len(self.n)))
+            self._row("inventory", part.pack_qty * self.packs[part_id] - pieces >= -stock.owned[part_id])
+            if part.stock is not None and self._enforced("stock"):
+                self._row("inventory", part.pack_qty * self.packs[part_id] <= part.stock)
+            if part_id in stock.at_most and self._enforced("part-limit"):
+                self._row("inventory", pieces <= stock.at_most[part_id])
+            if stock.at_least[part_id] and self._enforced("part-demanded"):
+                self._row("inventory", pieces >= stock.at_least[part_id])
+
+    # --- solving
+
+    def solve(self, solver: str, time_limit_s: float, gap: float) -> Solved:
+        """Solve as it stands."""
+        return run(self.model, solver, time_limit_s, gap)
+
+    def chosen(self) -> tuple[int, list[tuple[int, int]]]:
+        """Core and (block, count) pairs of the solution, blocks in the order of their keys."""
+        core = max(range(len(self.x)), key=lambda c: float(self.x[c].value() or 0.0))
+        counts = [(b, round(float(self.n[b].value() or 0.0))) for b in range(len(self.n))]
+        used = [(b, count) for b, count in counts if count]
+        return core, sorted(used, key=lambda pair: self.candidates.block_key(pair[0]))
+
+    def forbid(self, core: int, counts: list[tuple[int, int]]) -> None:
+        """Cut off one exact choice and nothing else."""
+        used = dict(counts)
+        escapes = [1 - self.x[core]] + [self.y[b] for b in range(len(self.n)) if b not in used]
+        for b, count in counts:
+            above = self.model.add_variable(f"a{self._cuts}", 0, 1, cat="Binary")
+            below = self.model.add_variable(f"b{self._cuts}", 0, 1, cat="Binary")
+            self._cuts += 1
+            self._row("cut", self.n[b] - (count + 1) * above >= 0)
+            self._row("cut", self.n[b] + (self.most - count + 1) * below <= self.most)
+            escapes += [above, below]
+        self._row("cut", pulp.lpSum(escapes) >= 1)
+
+    def forbid_kinds(self, core: int, used: list[int]) -> None:
+        """Cut off a core with exactly this set of kinds of block, whatever their counts."""
+        others = [self.y[b] for b in range(len(self.n)) if b not in used]
+        self._row("cut", pulp.lpSum([1 - self.x[core], *(1 - self.y[b] for b in used), *others]) >= 1)

@@ -1,0 +1,76 @@
+"""Exact pruning: what may be dropped without touching the optimum. See docs/program.md.
+
+A may drop B only if in everything that a row of the program can see A is at least as good. Energy above the
+greatest need is worth nothing; current is compared "at least" and "at most"; parts that are owned, limited,
+demanded or in packs are compared piece by piece.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+CHUNK = 256
+
+
+def undominated(cost: np.ndarray, usage_cost: np.ndarray, attributes: np.ndarray, order: np.ndarray) -> np.ndarray:
+    """Mask of the rows that no other row dominates.
+
+    cost: what replacing anything by this row costs at most [cents], shape (n,)
+    usage_cost: what this row costs at least when it is replaced [cents], shape (n,); equal to `cost` without special parts
+    attributes: everything else, smaller is better, shape (n, k)
+    order: rank of the row among equals, smaller is preferred, shape (n,)
+    A drops B when cost[A] <= usage_cost[B] and A is at most B in every attribute; exact equals go by `order`.
+    """
+    count = len(cost)
+    if count < 2:
+        return np.ones(count, dtype=bool)
+    sequence = np.lexsort((order, cost))
+    cost, usage_cost, attributes = cost[sequence], usage_cost[sequence], attributes[sequence]
+    kept_rows = np.zeros(count, dtype=bool)
+    kept_cost = np.zeros(count)
+    kept = np.zeros((count, attributes.shape[1]))
+    used = 0
+    for start in range(0, count, CHUNK):
+        stop = min(start + CHUNK, count)
+        alive = _not_under(kept_cost[:used], kept[:used], usage_cost[start:stop], attributes[start:stop])
+        for row in np.nonzero(alive)[0] + start:
+            # Rows kept from this chunk may still drop later rows of it.
+            begin = used - int(kept_rows[start:row].sum())
+            if _not_under(kept_cost[begin:used], kept[begin:used], usage_cost[row : row + 1], attributes[row : row + 1])[0]:
+                kept_cost[used], kept[used] = cost[row], attributes[row]
+                kept_rows[row] = True
+                used += 1
+    mask = np.zeros(count, dtype=bool)
+    mask[sequence[kept_rows]] = True
+    return mask
+
+
+def _not_under(kept_cost: np.ndarray, kept: np.ndarray, usage_cost: np.ndarray, attributes: np.ndarray) -> np.ndarray:
+    """Rows that no kept row dominates."""
+    if not len(kept_cost):
+        return np.ones(len(usage_cost), dtype=bool)
+    under = kept_cost[None, :] <= usage_cost[:, None]
+    for column in range(attributes.shape[1]):
+        under &= kept[None, :, column] <= attributes[:, None, column]
+        if not under.any():
+            break
+    return ~under.any(axis=1)
+
+
+def completion_bound(cost: np.ndarray, harvest_wh: np.ndarray, core_cost: np.ndarray, needed_wh: np.ndarray, rate: np.ndarray) -> np.ndarray:
+    """Least cost of a whole design that takes each block at least once, by the energy of one month.
+
+    cost, harvest_wh: blocks [cents, Wh/day], shape (blocks,)
+    core_cost, needed_wh: cores of the class [cents, Wh/day], shape (cores,)
+    rate: least cost of a watt-hour a day among the blocks of the class [cents d/Wh]
+    The rest of the need is bought at the best rate, which no real block beats.
+    """
+    order = np.lexsort((needed_wh, core_cost))
+    best = np.full(len(cost), np.inf)
+    least_need = np.inf
+    for row in order:
+        if needed_wh[row] >= least_need:
+            continue
+        least_need = needed_wh[row]
+        best = np.minimum(best, core_cost[row] + rate * np.maximum(0.0, least_need - harvest_wh))
+    return np.asarray(cost + best)

@@ -1,0 +1,82 @@
+"""Yes/no rules on candidates, with a record of what each removed and what came nearest: the explanation of an answer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from optimizer.choice.table import Table
+from optimizer.rules.book import RULES, Severities, meets
+
+
+@dataclass(frozen=True)
+class ScreenRow:
+    """What one rule did to the candidates."""
+
+    rule: str
+    removed: int
+    left: int
+    example: str
+
+
+class Screening:
+    """Holds tables of candidates against rules and keeps the count; rules that are not enforced remove nothing."""
+
+    def __init__(self, severities: Severities) -> None:
+        self._severities = severities
+        self._removed: dict[str, int] = {}
+        self._left: dict[str, int] = {}
+        self._nearest: dict[str, tuple[float, str]] = {}
+
+    def enforced(self, rule_id: str) -> bool:
+        """Whether the rule removes candidates in this problem."""
+        return self._severities.enforced(rule_id)
+
+    def hold(self, table: Table, rule_id: str, actual: Any, required: Any, name: Callable[[int], str], *, where: Any = True) -> Table:
+        """Rows of `table` that meet a rule.
+
+        actual, required: a number or one a row; a boolean `actual` with required True is a yes/no rule.
+        where: rows that the rule concerns.
+        name: what to call a row in the example.
+        """
+        if not self.enforced(rule_id) or not len(table):
+            return table
+        rule = RULES[rule_id]
+        actual = np.broadcast_to(np.asarray(actual), (len(table),))
+        if actual.dtype == bool:
+            passed = actual == required
+            miss = np.ones(len(table))
+        else:
+            required = np.broadcast_to(np.asarray(required, dtype=float), (len(table),))
+            with np.errstate(invalid="ignore"):
+                passed = meets(actual, required, rule.sense)
+                miss = np.abs(actual - required) / np.maximum(np.abs(required), 1e-9)
+        passed = passed | ~np.broadcast_to(np.asarray(where), (len(table),))
+        removed = np.nonzero(~passed)[0]
+        self._removed[rule_id] = self._removed.get(rule_id, 0) + len(removed)
+        self._left[rule_id] = self._left.get(rule_id, 0) + int(passed.sum())
+        if len(removed):
+            at = int(removed[np.argmin(np.nan_to_num(miss[removed], nan=1e9))])
+            if rule_id not in self._nearest or miss[at] < self._nearest[rule_id][0]:
+                text = name(at)
+                if actual.dtype != bool:
+                    text += f": {actual[at]:.4g} {rule.unit} where {rule.sense} {required[at]:.4g} is asked"
+                self._nearest[rule_id] = (float(miss[at]), text)
+            return table.take(passed)
+        return table
+
+    def lost(self, rule_id: str, removed: int, left: int, example: str) -> None:
+        """Record a rule that removed candidates elsewhere."""
+        self._removed[rule_id] = self._removed.get(rule_id, 0) + removed
+        self._left[rule_id] = self._left.get(rule_id, 0) + left
+        self._nearest.setdefault(rule_id, (np.inf, example))
+
+    def rows(self) -> tuple[ScreenRow, ...]:
+        """Rules that removed something, in the order of the rule book."""
+        return tuple(
+            ScreenRow(rule, self._removed[rule], self._left[rule], self._nearest.get(rule, (0, ""))[1])
+            for rule in RULES if self._removed.get(rule)
+        )

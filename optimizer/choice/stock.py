@@ -1,0 +1,81 @@
+"""Parts that cannot simply be bought one by one at their price: owned, limited, demanded, in packs."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+
+from optimizer.design import PriceList
+from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
+from optimizer.inputs.problem import Problem
+from optimizer.rules.money import bought_pieces
+
+KINDS: tuple[type[Part], ...] = (Module, Battery, Controller, Inverter, Converter)
+
+
+class Stock:
+    """What the problem's locks and the customer's own parts do to each part.
+
+    `special` parts get inventory rows in the program. Parts with packs or a stock join them only when a design
+    would break them: without the row the program is a relaxation, so its optimum stands when it breaks none.
+    """
+
+    def __init__(self, problem: Problem, catalog: Catalog, prices: PriceList) -> None:
+        self.catalog = catalog
+        self.prices = prices
+        self.owned = prices.owned
+        locks = problem.locks
+        self.at_most: dict[str, int] = dict(locks.at_most)
+        self.at_least: Counter[str] = Counter(locks.at_least)
+        for own in problem.owned:
+            if own.must_use:
+                self.at_least[own.part] = max(self.at_least[own.part], self.owned[own.part])
+        self._barred = {*locks.exclude, *(part for part, most in self.at_most.items() if most == 0)}
+        kept = [catalog.by_id.get(part_id) for part_id in locks.only]
+        for kind in KINDS:
+            only = {part.id for part in kept if isinstance(part, kind)}
+            if only:
+                self._barred |= {part.id for part in catalog.parts() if isinstance(part, kind) and part.id not in only}
+        self.special: set[str] = {*self.owned, *self.at_most, *self.at_least}
+
+    def allows(self, part_id: str) -> bool:
+        """Whether the locks leave the part in."""
+        return part_id not in self._barred
+
+    def part(self, part_id: str) -> Part:
+        """A part's record."""
+        return self.catalog.by_id[part_id]
+
+    def price_cents(self, part_id: str) -> int:
+        """Price of a piece with freight, nothing owned, no pack rounding, and the price on its weight [cents]."""
+        part = self.part(part_id)
+        return self.prices.bought_cents(part) + self.prices.beside_cents(part)
+
+    def bill_cents(self, part_id: str) -> int:
+        """Price of a piece with freight: what the bill and the budget see [cents]."""
+        return self.prices.bought_cents(self.part(part_id))
+
+    def least_cents(self, part_id: str) -> int:
+        """Least that a piece can add to the objective: owned pieces cost only the price on their weight [cents]."""
+        return self.prices.beside_cents(self.part(part_id)) if part_id in self.owned else self.price_cents(part_id)
+
+    def broken(self, pieces: Counter[str]) -> Iterator[str]:
+        """Parts outside `special` whose pack rounding or stock a design would meet."""
+        for part_id, used in pieces.items():
+            part = self.part(part_id)
+            if part_id in self.special:
+                continue
+            if used % part.pack_qty or (part.stock is not None and used > part.stock):
+                yield part_id
+
+    def holds(self, pieces: Counter[str], enforced: Callable[[str], bool]) -> bool:
+        """Whether a design's pieces respect stock, limits and demands."""
+        for part_id, used in pieces.items():
+            part = self.part(part_id)
+            bought = int(bought_pieces(used, self.owned[part_id], part.pack_qty))
+            if part.stock is not None and bought > part.stock and enforced("stock"):
+                return False
+            if used > self.at_most.get(part_id, used) and enforced("part-limit"):
+                return False
+        return not enforced("part-demanded") or all(pieces[part_id] >= least for part_id, least in self.at_least.items())
