@@ -1,0 +1,143 @@
+"""Problem and catalog in; a checked design, or a stated reason, out."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+from enum import Enum
+
+from optimizer.choice.screening import ScreenRow
+from optimizer.choice.search import Found, search
+from optimizer.choice.solver import Ending
+from optimizer.design import Choice, Design, choice_of
+from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.problem import Problem
+from optimizer.needs.site import Needs
+from optimizer.proof.check import Report, check, check_design
+
+__all__ = ["Answer", "Outcome", "ScreenRow", "check", "solve"]
+
+
+class Outcome(str, Enum):
+    """How a question ended."""
+
+    OPTIMAL = "optimal"
+    FEASIBLE = "feasible"
+    STOPPED = "stopped"
+    INFEASIBLE = "infeasible"
+
+
+OUTCOMES = {
+    Ending.OPTIMAL: Outcome.OPTIMAL, Ending.STOPPED_WITH_SOLUTION: Outcome.FEASIBLE, Ending.STOPPED: Outcome.STOPPED,
+    Ending.INFEASIBLE: Outcome.INFEASIBLE,
+}
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A checked design with its proof, or the reason why there is none. `bound_cents` bounds the objective from below."""
+
+    outcome: Outcome
+    problem: Problem
+    catalog: Catalog
+    report: Report | None
+    choice: Choice | None
+    bound_cents: float | None
+    gap: float | None
+    reason: str
+    screening: tuple[ScreenRow, ...]
+    timing_s: dict[str, float]
+    sizes: dict[str, int] = field(default_factory=dict)
+    forces: dict[str, str] = field(default_factory=dict)
+    near_bounds: tuple[str, ...] = ()
+
+
+def solve(problem: Problem, catalog: Catalog, *, prune: bool = True, solver: str = "highs") -> Answer:
+    """The cheapest design that breaks no rule, proven optimal.
+
+    prune: drop dominated candidates first; the answer's cost is the same without, only slower.
+    solver: "highs" or "cbc".
+    The design has passed the check, or there is none; `answer.outcome` says how it ended.
+    """
+    started = time.perf_counter()
+    needs = Needs(problem)
+    reports: dict[int, Report] = {}
+    checking = 0.0
+
+    def accepts(design: Design) -> bool:
+        nonlocal checking
+        since = time.perf_counter()
+        report = check_design(design, needs, catalog)
+        reports[id(design)] = report
+        checking += time.perf_counter() - since
+        return report.valid
+
+    found = search(needs, catalog, accepts, prune=prune, solver=solver)
+    report = reports.get(id(found.design)) if found.design is not None else None
+    timing = {"read": 0.0, **found.timing_s, "check": checking}
+    timing["total"] = time.perf_counter() - started
+    return Answer(
+        outcome=_outcome(found, problem), problem=problem, catalog=catalog, report=report,
+        choice=choice_of(found.design) if found.design is not None else None, bound_cents=found.bound_cents, gap=_gap(found),
+        reason=found.reason, screening=found.screening, timing_s=timing, sizes=found.sizes,
+        forces=_forces(report) if report else {}, near_bounds=_near_bounds(report) if report else (),
+    )
+
+
+def _outcome(found: Found, problem: Problem) -> Outcome:
+    if found.ending is Ending.OPTIMAL and problem.solver.gap > 0 and (_gap(found) or 0.0) > 0:
+        return Outcome.FEASIBLE
+    return OUTCOMES[found.ending]
+
+
+def _gap(found: Found) -> float | None:
+    if found.objective_cents is None:
+        return None
+    if found.ending is Ending.OPTIMAL and found.bound_cents is None:
+        return 0.0
+    if found.bound_cents is None:
+        return None
+    gap = max(0.0, (found.objective_cents - found.bound_cents) / max(1.0, abs(found.objective_cents)))
+    return 0.0 if gap < 1e-9 else gap
+
+
+# Rules that decide about a kind of part, those that usually bind first.
+DECIDING = {
+    "battery": (
+        "autonomy", "freezing-floor", "continuous-discharge", "surge-discharge", "sag-above-cut-out", "maximum-charge-current", "weekly-swing",
+    ),
+    "module": ("monthly-balance", "recovery", "full-recharge", "minimum-charge-current", "array-rectangles", "array-area"),
+    "controller": (
+        "controller-input-current", "pwm-rating", "cold-open-circuit", "controller-input-power", "maximum-charge-current", "load-terminal-current",
+    ),
+    "inverter": ("surge", "leg-power", "continuous-va", "continuous-power"),
+    "converter": ("dc-load-voltage", "dc-load-on-bank"),
+}
+
+
+def _forces(report: Report) -> dict[str, str]:
+    """For each part the tightest of the rules that decide about its kind."""
+    design = report.design
+    kinds = {design.bank.battery.id: "battery"}
+    for block in design.blocks:
+        kinds[block.module.id] = "module"
+        kinds.setdefault(block.part.id, "controller")
+    if design.inverters.inverter is not None:
+        kinds[design.inverters.inverter.id] = "inverter"
+    for use in design.converters:
+        kinds[use.converter.id] = "converter"
+    forces = {}
+    for part_id, kind in kinds.items():
+        rivals = [line for line in report.lines if line.rule in DECIDING[kind] and line.margin_share is not None and line.passed]
+        if rivals:
+            line = min(rivals, key=lambda one: one.margin_share if one.margin_share is not None else 0.0)
+            forces[part_id] = f"{line.title.lower()}: {line.actual:.4g} {line.unit}, {line.sense} {line.required:.4g} asked"
+    return forces
+
+
+def _near_bounds(report: Report) -> tuple[str, ...]:
+    """Bounds of ours, not of the trade, that the design lies on."""
+    return tuple(
+        f"the design lies on our bound of {line.required:g} {line.where}: raise it in [bounds] to look further"
+        for line in report.lines if line.rule == "bounds" and line.actual == line.required and line.required > 2
+    )

@@ -1,0 +1,214 @@
+"""From needs and catalog to the cheapest design: candidates, program, solver, ties."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from optimizer.choice.candidates import Candidates, candidates
+from optimizer.choice.program import FAMILIES, Program
+from optimizer.choice.screening import Screening, ScreenRow
+from optimizer.choice.solver import Ending, Solved
+from optimizer.choice.stock import Stock
+from optimizer.design import Design, PriceList
+from optimizer.inputs.catalog import Catalog
+from optimizer.needs.site import Needs
+
+REJECTIONS_MOST = 50
+"""Designs that the check may reject before the search gives up: more means that program and check disagree."""
+
+Accepts = Callable[[Design], bool]
+
+
+@dataclass(frozen=True)
+class Found:
+    """What the search ended with; money in cents."""
+
+    ending: Ending
+    design: Design | None
+    objective_cents: int | None
+    bound_cents: float | None
+    reason: str
+    screening: tuple[ScreenRow, ...]
+    timing_s: dict[str, float] = field(default_factory=dict)
+    sizes: dict[str, int] = field(default_factory=dict)
+
+
+def search(needs: Needs, catalog: Catalog, accepts: Accepts, *, prune: bool = True, solver: str = "highs") -> Found:
+    """The cheapest design that `accepts` (the check, made outside) does not reject."""
+    return _Run(needs, catalog, accepts, solver, prune=prune).result()
+
+
+class _Run:
+    def __init__(self, needs: Needs, catalog: Catalog, accepts: Accepts, solver: str, *, prune: bool) -> None:
+        self.needs, self.catalog, self.accepts, self.solver, self.prune = needs, catalog, accepts, solver, prune
+        self.stock = Stock(needs.problem, catalog, PriceList(needs.problem, catalog))
+        self.limits = needs.problem.solver
+        self.started = time.perf_counter()
+        self.timing = {"screen": 0.0, "build": 0.0, "solve": 0.0}
+        self.sizes: dict[str, int] = {}
+
+    def _left_s(self) -> float:
+        return max(0.05, self.limits.time_limit_s - (time.perf_counter() - self.started))
+
+    def _timed(self, phase: str, since: float) -> None:
+        self.timing[phase] += time.perf_counter() - since
+
+    def _candidates(self, known: float = np.inf, *, prune: bool) -> tuple[Candidates, Screening]:
+        since = time.perf_counter()
+        screening = Screening(self.needs.severities)
+        found = candidates(self.needs, self.catalog, self.stock, screening, prune=prune, known_cents=known)
+        self._timed("screen", since)
+        self.sizes = {"cores": len(found.cores.table), "blocks": len(found.blocks)}
+        return found, screening
+
+    def _program(self, found: Candidates) -> Program:
+        since = time.perf_counter()
+        program = Program(found)
+        self._timed("build", since)
+        return program
+
+    def _solve(self, program: Program, gap: float = 0.0) -> Solved:
+        since = time.perf_counter()
+        solved = program.solve(self.solver, self._left_s(), gap)
+        self._timed("solve", since)
+        return solved
+
+    def _end(self, ending: Ending, screening: Screening, reason: str = "", design: Design | None = None, bound: float | None = None) -> Found:
+        objective = self.stock.prices.bill(design).objective_cents if design is not None else None
+        return Found(ending, design, objective, bound, reason, screening.rows(), self.timing, self.sizes)
+
+    def result(self) -> Found:
+        """Solve, mend what the relaxation left out, settle ties, and cut off what the check rejects."""
+        found, screening = self._candidates(prune=self.prune)
+        program: Program | None = None
+        rejected: list[Design] = []
+        while True:
+            if not len(found.cores.table) or not len(found.blocks):
+                return self._end(Ending.INFEASIBLE, screening, _missing(found, screening))
+            program = program or self._program(found)
+            solved = self._solve(program, self.limits.gap)
+            if solved.ending is Ending.INFEASIBLE:
+                return self._end(Ending.INFEASIBLE, screening, self._why_impossible(found))
+            if solved.ending is Ending.STOPPED:
+                return self._end(Ending.STOPPED, screening, f"stopped after {self.limits.time_limit_s:g} s before any design was found", bound=solved.bound)
+            core, counts = program.chosen()
+            design = found.design(core, counts)
+            broken = set(self.stock.broken(design.pieces))
+            if broken:
+                # Packs or stock that the program did not see: give these parts their inventory rows and begin again.
+                self.stock.special |= broken
+                found, screening = self._candidates(prune=self.prune)
+                program = None
+                continue
+            if solved.ending is Ending.OPTIMAL and self.limits.gap == 0:
+                settled = self._settled(found, core, counts, rejected)
+                design = settled if settled is not None else design
+            broken = set(self.stock.broken(design.pieces))
+            if broken:
+                self.stock.special |= broken
+                found, screening = self._candidates(prune=self.prune)
+                program = None
+                continue
+            if self.accepts(design):
+                return self._end(solved.ending, screening, "", design, solved.bound)
+            # Pruning trusted that candidate: begin again without it, and cut off what the check rejects.
+            rejected.append(design)
+            if len(rejected) > REJECTIONS_MOST:
+                return self._end(Ending.STOPPED, screening, "program and check disagree on this problem: please report it", bound=solved.bound)
+            if len(rejected) == 1:
+                found, screening = self._candidates(prune=False)
+                program = self._program(found)
+            core, counts = _located(found, design)
+            assert program is not None, "a rejected design came from a program"
+            program.forbid(core, counts)
+
+    # --- ties
+
+    def _settled(self, found: Candidates, core: int, counts: list[tuple[int, int]], rejected: list[Design]) -> Design | None:
+        """Of all designs of the same cost: fewest pieces, then the smallest ids. None where the first is the only one."""
+        if rejected:
+            return None
+        cost = self.stock.prices.bill(found.design(core, counts)).objective_cents
+        tied = _at_cost(found, cost) if self.prune else found
+        program = self._program(tied)
+        program.model += (program.cost <= cost + 0.5, "tie__cost")
+        core, counts = _located(tied, found.design(core, counts))
+        best: tuple[tuple[object, ...], Design] | None = None
+        for _ in range(TIES_MOST):
+            design = tied.design(core, counts)
+            if self.stock.prices.bill(design).objective_cents == cost and not set(self.stock.broken(design.pieces)):
+                rank = (sum(design.pieces.values()), tied.cores.key(core), tuple((tied.block_key(b), n) for b, n in counts))
+                if best is None or rank < best[0]:
+                    best = (rank, design)
+            program.forbid(core, counts)
+            solved = self._solve(program)
+            if not solved.has_solution:
+                break
+            core, counts = program.chosen()
+        return best[1] if best else None
+
+    # --- impossible
+
+    def _why_impossible(self, found: Candidates) -> str:
+        """Leave out one family of the program at a time: those that open it are what stands in the way."""
+        opening = []
+        for family, words in FAMILIES.items():
+            relaxed = Program(found, frozenset({family}))
+            if relaxed.solve(self.solver, min(5.0, self._left_s()), 1.0).has_solution:
+                opening.append(words)
+        if opening:
+            return "No combination of the remaining parts meets everything at once; what stands in the way: " + ", or ".join(opening) + "."
+        return "No combination of the remaining parts meets everything at once; more than one requirement stands in the way."
+
+
+TIES_MOST = 400
+
+
+def _at_cost(found: Candidates, cost_cents: float) -> Candidates:
+    """Candidates that can be part of a design of a cost."""
+    cores, blocks = found.cores.table, found.blocks
+    keep_core = np.zeros(len(cores), dtype=bool)
+    keep_block = np.zeros(len(blocks), dtype=bool)
+    for number in np.unique(cores.bank_class):
+        of_cores, of_blocks = cores.bank_class == number, blocks.bank_class == number
+        if of_blocks.any():
+            keep_core |= of_cores & (cores.least_cost + blocks.least_cost[of_blocks].min() <= cost_cents + 0.5)
+            keep_block |= of_blocks & (blocks.least_cost + cores.least_cost[of_cores].min() <= cost_cents + 0.5)
+    return replace(found, cores=replace(found.cores, table=cores.take(keep_core)), blocks=blocks.take(keep_block))
+
+
+def _located(found: Candidates, design: Design) -> tuple[int, list[tuple[int, int]]]:
+    """Core and block rows of a design among candidates."""
+    core = next(
+        row for row in range(len(found.cores.table))
+        if found.cores.parts(row, found.needs, found.catalog) == (design.bank, design.inverters, design.converters)
+    )
+    number = found.cores.table.bank_class[core]
+    counts = []
+    for block in design.blocks:
+        row = next(row for row in np.nonzero(found.blocks.bank_class == number)[0] if found.arrays.block(found.blocks, int(row), block.count) == block)
+        counts.append((int(row), block.count))
+    return core, counts
+
+
+def _missing(found: Candidates, screening: Screening) -> str:
+    """Why screening left nothing."""
+    rows = screening.rows()
+    emptied = [row for row in rows if row.left == 0]
+    what = "battery bank with an inverter" if not len(found.cores.table) and not found.arrays.needs.demand.has_ac is False else "battery bank"
+    if not len(found.cores.table) and emptied:
+        last = emptied[-1]
+        from optimizer.rules.book import RULES
+
+        return f"No {what} is left after the rule '{RULES[last.rule].title}' (nearest: {last.example})."
+    if emptied:
+        from optimizer.rules.book import RULES
+
+        last = emptied[-1]
+        return f"No array with its controller is left after the rule '{RULES[last.rule].title}' (nearest: {last.example})."
+    most = max(rows, key=lambda row: row.removed) if rows else None
+    return "No combination is left after screening" + (f"; most were removed by '{most.rule}' (nearest: {most.example})." if most else ".")
