@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -57,6 +58,11 @@ class Arrays:
     panels: Table
     strings: Table
     """device, module, series, most_strings: screened by the rules that do not know the bank."""
+
+    @cached_property
+    def costs(self) -> dict[str, np.ndarray]:
+        """Cost, weight and pieces of each device, module and string."""
+        return _costs(self)
 
     def name(self, table: Table, row: int) -> str:
         """What a row is called in the screening table."""
@@ -267,7 +273,7 @@ def _parallel(arrays: Arrays, bank: Bank, table: Table, most_cents: float) -> Ta
     most = _most(screening, "quick-controller-size", most, devices.output_a[d], charging.quick_controller_current_a(watts, bank.volts))
     if problem.array.area_m2 is not None:
         most = _most(screening, "array-area", most, np.full(len(table), problem.array.area_m2), panels.area_m2[m] * table.series)
-    costs = _costs(arrays)
+    costs = arrays.costs
     each = {name: costs["device_" + name][d] + 0 * most for name in ADDED}
     with_string = {name: costs["module_" + name][m] * table.series + costs["string_" + name] for name in ADDED}
     if np.isfinite(most_cents):

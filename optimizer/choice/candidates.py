@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -62,40 +62,49 @@ def block_pieces(arrays_: Arrays, blocks: Table, row: int) -> list[tuple[str, in
     return pieces if blocks.built_in[row] else [*pieces, (arrays_.parts[blocks.device[row]].id, 1)]
 
 
-def candidates(needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, *, prune: bool, known_cents: float = np.inf) -> Candidates:
-    """Screen and prune; `known_cents` is the objective of a design that is already known."""
+def candidates(needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, *, prune: bool) -> CandidateSearch:
+    """Screen, and bound by the cost of a design that is known to exist."""
     cores = power_cores(needs, catalog, screening, stock)
     there = {int(i) for i in cores.table.columns.get("inverter", np.zeros(0)) if i >= 0}
     trackers = [inverter for at, inverter in enumerate(cores.inverters) if at in there and inverter.kind == "all-in-one"]
     strings = arrays(needs, catalog, screening, stock, trackers)
-    return _Search(needs, catalog, stock, screening, cores, strings, known_cents, prune=prune).run()
+    return CandidateSearch(needs, catalog, stock, screening, cores, strings, prune=prune)
 
 
-class _Search:
-    """Builds the blocks class by class while an upper bound gets tighter."""
+class CandidateSearch:
+    """Builds the blocks class by class while an upper bound gets tighter; `pruned` may be asked again with more special parts."""
 
     def __init__(
-        self, needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, cores: Cores, strings: Arrays, known: float, *, prune: bool,
+        self, needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, cores: Cores, strings: Arrays, *, prune: bool,
     ) -> None:
         self.needs, self.catalog, self.stock, self.screening = needs, catalog, stock, screening
-        self.cores, self.arrays, self.prune, self.most = cores, strings, prune, known
+        self.cores, self.arrays, self.prune, self.most = cores, strings, prune, np.inf
         self.blocks: dict[int, Table] = {}
         self.core_rows: dict[int, np.ndarray] = {}
         self.problem = needs.problem
 
-    def run(self) -> Candidates:
-        table = self.cores.table
+        table = cores.table
         classes = sorted(set(table.bank_class.tolist()), key=lambda k: float(table.least_cost[table.bank_class == k].min())) if len(table) else []
         for number in classes:
             self._build(number)
-        for number in list(self.blocks) if self.prune else []:
+        for number in list(self.blocks) if prune else []:
             self._bounded(number)
-        for number in list(self.blocks) if self.prune else []:
-            self._pruned(number)
-        kept = np.concatenate([self.core_rows[number] for number in self.blocks]) if self.blocks else np.zeros(0, dtype=int)
-        self.cores.table = table.take(kept) if len(table) else table
-        joined = Table.joined(list(self.blocks.values())) if self.blocks else Table({"bank_class": np.zeros(0, dtype=int)})
-        return Candidates(self.needs, self.catalog, self.stock, self.cores, self.arrays, joined, self.most)
+
+    def pruned(self) -> Candidates:
+        """Candidates without the dominated ones."""
+        rows, tables = [], []
+        for number in self.blocks:
+            cores, blocks = self._rows(number), self.blocks[number]
+            kept = self.core_rows[number]
+            if self.prune:
+                blocks = blocks.take(self._undominated_blocks(cores, blocks))
+                kept = kept[self._undominated_cores(cores, blocks)]
+            rows.append(kept)
+            tables.append(blocks)
+        table = self.cores.table
+        cores = replace(self.cores, table=table.take(np.concatenate(rows)) if rows else table.take(np.zeros(0, dtype=int)))
+        joined = Table.joined(tables) if tables else Table({"bank_class": np.zeros(0, dtype=int)})
+        return Candidates(self.needs, self.catalog, self.stock, cores, self.arrays, joined, self.most)
 
     # --- one class
 
@@ -232,37 +241,31 @@ class _Search:
         cores, blocks, problem = self._rows(number), self.blocks[number], self.problem
         most = problem.bounds.controllers * blocks.harvest_wh.max(axis=0)
         alive = (cores.needed_wh <= most * (1 + 1e-6) + 1e-6).all(axis=1)
-        self._note("bounds", alive, "the controllers within the bounds of the search harvest too little")
+        self._note(alive, "the controllers within the bounds of the search harvest too little")
         if problem.array.area_m2 is not None and self.screening.enforced("array-area"):
             most = problem.array.area_m2 * (blocks.harvest_wh / blocks.area_m2[:, None]).max(axis=0)
             fits = (cores.needed_wh <= most * (1 + 1e-6) + 1e-6).all(axis=1)
             short = (cores.needed_wh / np.maximum(most, 1e-9)).max(axis=1).min() if len(cores) else 0.0
-            self._note("array-area", fits, f"the area gives at best 1/{short:.1f} of the harvest that the worst month needs")
+            self._note(fits, f"the area holds at best {100 / max(short, 1e-9):.0f} % of the array that the worst month needs")
             alive &= fits
         if self.screening.enforced("maximum-charge-current"):
             with np.errstate(divide="ignore"):
                 each = (blocks.harvest_wh / np.maximum(blocks.high_a, 1e-9)[:, None]).max(axis=0)
             fits = (cores.needed_wh <= cores.most_charge_a[:, None] * each[None, :] * (1 + 1e-6) + 1e-6).all(axis=1)
-            self._note("maximum-charge-current", fits, "the bank may not be charged hard enough for the worst month")
+            self._note(fits, "the bank may not be charged hard enough for the worst month")
             alive &= fits
         return np.asarray(alive)
 
-    def _note(self, rule_id: str, fits: np.ndarray, example: str) -> None:
+    def _note(self, fits: np.ndarray, example: str) -> None:
         if not fits.all():
-            self.screening.lost(rule_id, int((~fits).sum()), int(fits.sum()), example)
-
-    def _pruned(self, number: int) -> None:
-        """Dominance among the cores and among the blocks of a class."""
-        cores, blocks = self._rows(number), self.blocks[number]
-        self.blocks[number] = blocks.take(self._undominated_blocks(cores, blocks))
-        self.core_rows[number] = self.core_rows[number][self._undominated_cores(cores, self.blocks[number])]
+            self.screening.lost("monthly-balance", int((~fits).sum()), int(fits.sum()), example)
 
     def _undominated_blocks(self, cores: Table, blocks: Table) -> np.ndarray:
         problem, enforced = self.problem, self.screening.enforced
         controllers = problem.bounds.controllers
         smaller: list[np.ndarray] = []
         # Months in which every block and every core is at least as well off as in another say nothing more.
-        months = _telling_months(blocks.harvest_wh, cores.needed_wh)
+        months = telling_months(blocks.harvest_wh, cores.needed_wh)
         smaller += [-np.minimum(blocks.harvest_wh[:, m], cores.needed_wh[:, m].max()) for m in months]
         smaller.append(-np.minimum(blocks.low_a, cores.least_a.max()))
         if enforced("maximum-charge-current") and self._current_matters(cores, blocks):
@@ -295,7 +298,7 @@ class _Search:
 
     def _undominated_cores(self, cores: Table, blocks: Table) -> np.ndarray:
         problem, enforced = self.problem, self.screening.enforced
-        smaller = [cores.needed_wh[:, m] for m in _telling_months(blocks.harvest_wh, cores.needed_wh)]
+        smaller = [cores.needed_wh[:, m] for m in telling_months(blocks.harvest_wh, cores.needed_wh)]
         smaller += [cores.least_a, -np.minimum(cores.room_w, problem.bounds.controllers * blocks.self_w.max())]
         if enforced("maximum-charge-current"):
             smaller.append(-np.minimum(cores.most_charge_a, problem.bounds.controllers * blocks.high_a.max()))
@@ -341,7 +344,7 @@ class _Search:
         return bool(((self.most + SLACK_CENTS - cores.least_cost) * each > cores.most_charge_a).any())
 
 
-def _telling_months(harvest_wh: np.ndarray, needed_wh: np.ndarray) -> list[int]:
+def telling_months(harvest_wh: np.ndarray, needed_wh: np.ndarray) -> list[int]:
     """Months of use that are not implied by another month: there every block gives at least as much for at most the need."""
     months = list(range(needed_wh.shape[1]))
     for month in list(months):

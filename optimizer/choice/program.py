@@ -46,7 +46,7 @@ from typing import Any
 import numpy as np
 import pulp
 
-from optimizer.choice.candidates import Candidates, rectangle_room
+from optimizer.choice.candidates import Candidates, rectangle_room, telling_months
 from optimizer.choice.solver import Solved, run
 from optimizer.rules.book import TOLERANCE
 
@@ -219,10 +219,12 @@ class Program:
         """sum harvest[b,m] n[b] >= sum need[c,m] x[c], in shares of the class's greatest need."""
         needed, harvest = self.candidates.cores.table.needed_wh, self.candidates.blocks.harvest_wh
         for cores, blocks in self._classes():
-            for month in range(needed.shape[1]):
+            for month in telling_months(harvest[blocks], needed[cores]):
                 scale = max(1.0, float(needed[cores, month].max()))
                 least = needed[:, month] * (1 - TOLERANCE) / scale
-                self._row("energy", self._of_blocks(harvest[:, month] / scale, blocks) - self._of_cores(least, cores) >= 0)
+                # Harvest above the greatest need is worth nothing: capped, the relaxation is tighter.
+                given = np.minimum(harvest[:, month] / scale, 1.0)
+                self._row("energy", self._of_blocks(given, blocks) - self._of_cores(least, cores) >= 0)
 
     def _self_use(self) -> None:
         """sum self_w n <= room of the core."""

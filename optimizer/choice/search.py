@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from optimizer.choice.candidates import Candidates, candidates
+from optimizer.choice.candidates import Candidates, CandidateSearch, candidates
 from optimizer.choice.program import FAMILIES, Program
 from optimizer.choice.screening import Screening, ScreenRow
 from optimizer.choice.solver import Ending, Solved
@@ -57,13 +57,19 @@ class _Run:
     def _timed(self, phase: str, since: float) -> None:
         self.timing[phase] += time.perf_counter() - since
 
-    def _candidates(self, known: float = np.inf, *, prune: bool) -> tuple[Candidates, Screening]:
+    def _searched(self, *, prune: bool) -> tuple[CandidateSearch, Screening]:
         since = time.perf_counter()
         screening = Screening(self.needs.severities)
-        found = candidates(self.needs, self.catalog, self.stock, screening, prune=prune, known_cents=known)
+        found = candidates(self.needs, self.catalog, self.stock, screening, prune=prune)
+        self._timed("screen", since)
+        return found, screening
+
+    def _pruned(self, searched: CandidateSearch) -> Candidates:
+        since = time.perf_counter()
+        found = searched.pruned()
         self._timed("screen", since)
         self.sizes = {"cores": len(found.cores.table), "blocks": len(found.blocks)}
-        return found, screening
+        return found
 
     def _program(self, found: Candidates) -> Program:
         since = time.perf_counter()
@@ -83,7 +89,8 @@ class _Run:
 
     def result(self) -> Found:
         """Solve, mend what the relaxation left out, settle ties, and cut off what the check rejects."""
-        found, screening = self._candidates(prune=self.prune)
+        searched, screening = self._searched(prune=self.prune)
+        found = self._pruned(searched)
         program: Program | None = None
         rejected: list[Design] = []
         while True:
@@ -101,8 +108,7 @@ class _Run:
             if broken:
                 # Packs or stock that the program did not see: give these parts their inventory rows and begin again.
                 self.stock.special |= broken
-                found, screening = self._candidates(prune=self.prune)
-                program = None
+                found, program = self._pruned(searched), None
                 continue
             if solved.ending is Ending.OPTIMAL and self.limits.gap == 0:
                 settled = self._settled(found, core, counts, rejected)
@@ -110,8 +116,7 @@ class _Run:
             broken = set(self.stock.broken(design.pieces))
             if broken:
                 self.stock.special |= broken
-                found, screening = self._candidates(prune=self.prune)
-                program = None
+                found, program = self._pruned(searched), None
                 continue
             if self.accepts(design):
                 return self._end(solved.ending, screening, "", design, solved.bound)
@@ -120,7 +125,8 @@ class _Run:
             if len(rejected) > REJECTIONS_MOST:
                 return self._end(Ending.STOPPED, screening, "program and check disagree on this problem: please report it", bound=solved.bound)
             if len(rejected) == 1:
-                found, screening = self._candidates(prune=False)
+                searched, screening = self._searched(prune=False)
+                found = self._pruned(searched)
                 program = self._program(found)
             core, counts = _located(found, design)
             assert program is not None, "a rejected design came from a program"

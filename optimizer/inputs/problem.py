@@ -79,7 +79,7 @@ class Site(Section):
     longitude_deg: Annotated[float, Field(ge=-180, le=180)] | None = None
     elevation_m: Annotated[float, Field(ge=-400, le=5000)] = 0.0
     earthing: Literal["negative", "positive", "floating"] = "negative"
-    other_ac_source: Literal["none", "generator", "shore"] = "none"
+    other_source: Literal["none", "generator", "shore", "alternator"] = "none"
     attended: bool = True
     on_building: bool = True
 

@@ -170,8 +170,13 @@ class Needs:
 
     @property
     def has_other_source(self) -> bool:
-        """Whether a generator or shore power stands behind the array."""
-        return self.problem.site.other_ac_source != "none"
+        """Whether a generator, shore power or an alternator stands behind the array."""
+        return self.problem.site.other_source != "none"
+
+    @property
+    def has_ac_source(self) -> bool:
+        """Whether that other source is AC, with a neutral of its own."""
+        return self.problem.site.other_source in ("generator", "shore")
 
     @property
     def array_to_load(self) -> float:

@@ -237,7 +237,7 @@ def _inverters(lines: Lines, core: Core) -> None:
     lines.add("stacking", float(count), tuple(float(n) for n in range(1, inverter.max_parallel + 1)))
     if demand.needs_sine:
         lines.add("waveform", inverter.wave, "sine")
-    if needs.has_other_source:
+    if needs.has_ac_source:
         lines.add("neutral-bond", inverter.neutral_bond, ("none", "switched"))
     share = float(charging.heat_and_height_factor(
         needs.electronics_highest_c, inverter.full_output_t_max_c, inverter.derating_pct_k, problem.site.elevation_m
