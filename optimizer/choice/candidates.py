@@ -20,6 +20,9 @@ from optimizer.rules import array
 CORES_TRIED = 40
 """Cores, most promising first, on which single-kind designs are tried for an upper bound."""
 
+PAIRS_MOST = 1_500_000
+"""Pairs of blocks, times cores, up to which designs of two kinds are priced one by one before the program sees them."""
+
 SLACK_CENTS = 0.5
 """Costs are whole cents; sums of floating numbers are not."""
 
@@ -87,8 +90,22 @@ class CandidateSearch:
         classes = sorted(set(table.bank_class.tolist()), key=lambda k: float(table.least_cost[table.bank_class == k].min())) if len(table) else []
         for number in classes:
             self._build(number)
-        for number in list(self.blocks) if prune else []:
+        if prune:
+            self.tighten()
+            self.price_pairs()
+            self.tighten()
+            self.price_pairs()
+
+    def tighten(self, known_cents: float = np.inf) -> None:
+        """Drop what cannot be part of a design at most as dear as the cheapest that is known."""
+        self.most = min(self.most, known_cents)
+        for number in list(self.blocks):
             self._bounded(number)
+
+    def price_pairs(self) -> None:
+        """Price designs of one and two kinds one by one where they are few enough."""
+        for number in list(self.blocks):
+            self._try_pairs(number)
 
     def pruned(self) -> Candidates:
         """Candidates without the dominated ones."""
@@ -162,18 +179,98 @@ class CandidateSearch:
         cost = np.where(np.isnan(cost), np.inf, cost)
         for _ in range(4):
             row = int(np.argmin(cost))
-            if not cost[row] < self.most:
+            if not cost[row] < self.most or self._known(number, core, [(row, int(counts[row]))]) <= cost[row] + SLACK_CENTS:
                 return
-            bank, inverters, converters = self.cores.parts(core, self.needs, self.catalog)
-            design = Design(bank, (self.arrays.block(blocks, row, int(counts[row])),), inverters, converters)
-            bill = self.stock.prices.bill(design)
-            budget = self.stock.prices.budget_cents
-            within = budget is None or not self.screening.enforced("budget") or bill.parts_and_freight_cents <= budget
-            if within and self.stock.holds(design.pieces, self.screening.enforced):
-                self.most = min(self.most, float(bill.objective_cents))
-                if bill.objective_cents <= cost[row] + SLACK_CENTS:
-                    return
             cost[row] = np.inf
+
+    def _known(self, number: int, core: int, counts: list[tuple[int, int]]) -> float:
+        """Objective of a design, kept as the upper bound where stock, limits and budget allow the design."""
+        bank, inverters, converters = self.cores.parts(core, self.needs, self.catalog)
+        chosen = tuple(self.arrays.block(self.blocks[number], row, count) for row, count in counts)
+        design = Design(bank, chosen, inverters, converters)
+        bill = self.stock.prices.bill(design)
+        budget = self.stock.prices.budget_cents
+        within = budget is None or not self.screening.enforced("budget") or bill.parts_and_freight_cents <= budget
+        if not within or not self.stock.holds(design.pieces, self.screening.enforced):
+            return np.inf
+        self.most = min(self.most, float(bill.objective_cents))
+        return float(bill.objective_cents)
+
+    def _try_pairs(self, number: int) -> None:
+        """Every design of one or two kinds on a class, priced at the least: an upper bound from the best of them that
+        holds, and out with the cores and blocks that no such design at most as dear contains.
+        """
+        kinds = self.problem.bounds.array_kinds
+        if number not in self.blocks or kinds > 2:
+            return
+        blocks, rows = self.blocks[number], self.core_rows[number]
+        if len(rows) * len(blocks) ** 2 > PAIRS_MOST:
+            return
+        months = telling_months(blocks.harvest_wh, self._rows(number).needed_wh)
+        block_least, core_least = np.full(len(blocks), np.inf), np.full(len(rows), np.inf)
+        for at in np.argsort(self._core_bounds(number), kind="stable"):
+            core = int(rows[at])
+            alone = self.cores.table.least_cost[core] + self.single_kind_counts(number, core) * blocks.least_cost
+            least = np.where(np.isnan(alone), np.inf, alone)
+            if kinds == 2:
+                least = np.minimum(least, self._pair_core(number, core, months))
+            block_least, core_least[at] = np.minimum(block_least, least), least.min()
+        most = self.most + SLACK_CENTS
+        if not (core_least <= most).any():
+            self._drop(number)
+            return
+        self.core_rows[number] = rows[core_least <= most]
+        self.blocks[number] = blocks.take(block_least <= most)
+
+    def _pair_core(self, number: int, core: int, months: list[int]) -> np.ndarray:
+        """Least cost of a design of two kinds on a core that contains each block [cents], shape (blocks,)."""
+        blocks, table, problem = self.blocks[number], self.cores.table, self.problem
+        limit = self._most_of_each(blocks, core)
+        needed, harvest = table.needed_wh[core][months], blocks.harvest_wh[:, months]
+        both = blocks.built_in[:, None] & blocks.built_in[None, :]
+        able = blocks.parallel_ok[:, None] & blocks.parallel_ok[None, :] & ~np.eye(len(blocks), dtype=bool)
+        block_least = np.full(len(blocks), np.inf)
+        for first in range(1, problem.bounds.controllers):
+            with np.errstate(divide="ignore", invalid="ignore"):
+                second = np.ones((len(blocks), len(blocks)))
+                for month in range(len(months)):
+                    rest = np.maximum(needed[month] - first * harvest[:, month], 0.0)
+                    second = np.maximum(second, rest[:, None] / np.maximum(harvest[None, :, month], 1e-9))
+                short = np.maximum(table.least_a[core] - first * blocks.low_a, 0.0)
+                second = np.maximum(second, short[:, None] / np.maximum(blocks.low_a, 1e-9)[None, :])
+            second = np.ceil(second * (1 - 1e-7))
+            fits = able & (first <= limit)[:, None] & (second <= limit[None, :]) & (first + second <= problem.bounds.controllers)
+            fits &= ~both | (first + second <= table.inverter_count[core])
+            for column, most in self._resources(core):
+                each = blocks.columns[column]
+                fits &= first * each[:, None] + second * each[None, :] <= most
+            cost = np.where(fits, table.least_cost[core] + first * blocks.least_cost[:, None] + second * blocks.least_cost[None, :], np.inf)
+            block_least = np.minimum(block_least, np.minimum(cost.min(axis=0), cost.min(axis=1)))
+            i, j = np.unravel_index(int(np.argmin(cost)), cost.shape)
+            if cost[i, j] < self.most and not self._terminals and not problem.array.rectangles:
+                self._known(number, core, [(int(i), first), (int(j), int(second[i, j]))])
+        return block_least
+
+    def _resources(self, core: int) -> list[tuple[str, float]]:
+        """Columns of blocks that add up to a limit, with what a core leaves of it."""
+        table, problem, enforced = self.cores.table, self.problem, self.screening.enforced
+        limits = [("self_w", float(table.room_w[core]))]
+        if enforced("maximum-charge-current"):
+            limits.append(("high_a", float(table.most_charge_a[core]) * (1 + 1e-7)))
+        if problem.array.area_m2 is not None and enforced("array-area"):
+            limits.append(("area_m2", problem.array.area_m2))
+        if problem.limits.total_kg_max is not None and enforced("total-weight"):
+            limits.append(("weight_kg", problem.limits.total_kg_max - float(table.weight_total_kg[core])))
+        return limits
+
+    def _most_of_each(self, blocks: Table, core: int) -> np.ndarray:
+        """How many of each block a core can have, by its controllers, trackers and voltage."""
+        table = self.cores.table
+        most = np.where(blocks.parallel_ok, float(self.problem.bounds.controllers), 1.0)
+        inverter = table.inverter[core]
+        same = np.array([inverter >= 0 and part.id == self.cores.inverters[inverter].id for part in self.arrays.parts], dtype=bool)
+        most = np.where(blocks.built_in, np.where(same[blocks.device], np.minimum(most, table.inverter_count[core]), 0), most)
+        return np.where(blocks.highest_v <= table.ceiling_v[core] * (1 + 1e-7), most, 0)
 
     def single_kind_counts(self, number: int, core: int) -> np.ndarray:
         """How often each block must be taken on a core if it is the only kind; NaN where it cannot be."""
@@ -185,21 +282,11 @@ class CandidateSearch:
             if self._terminals:
                 counts = np.maximum(counts, np.where(blocks.terminal_a > 0, table.terminal_a[core] / blocks.terminal_a, np.inf))
             counts = np.maximum(1, np.ceil(counts * (1 - 1e-7)))
-        most = np.full(len(blocks), float(problem.bounds.controllers))
-        most[~blocks.parallel_ok] = np.minimum(most[~blocks.parallel_ok], 1)
-        inverter = table.inverter[core]
-        same = np.array([inverter >= 0 and part.id == self.cores.inverters[inverter].id for part in self.arrays.parts], dtype=bool)
-        most = np.where(blocks.built_in, np.where(same[blocks.device], np.minimum(most, table.inverter_count[core]), 0), most)
-        fits = (counts <= most) & (blocks.highest_v <= table.ceiling_v[core] * (1 + 1e-7))
-        fits &= counts * blocks.self_w <= table.room_w[core]
-        if self.screening.enforced("maximum-charge-current"):
-            fits &= counts * blocks.high_a <= table.most_charge_a[core] * (1 + 1e-7)
-        if problem.array.area_m2 is not None and self.screening.enforced("array-area"):
-            fits &= counts * blocks.area_m2 <= problem.array.area_m2
+        fits = counts <= self._most_of_each(blocks, core)
+        for column, limit in self._resources(core):
+            fits &= counts * blocks.columns[column] <= limit
         if problem.array.rectangles and self.screening.enforced("array-rectangles"):
             fits &= counts * blocks.modules_each <= rectangle_room(self.needs, self.arrays).sum(axis=0)[blocks.module]
-        if problem.limits.total_kg_max is not None and self.screening.enforced("total-weight"):
-            fits &= table.weight_total_kg[core] + counts * blocks.weight_kg <= problem.limits.total_kg_max
         return np.where(fits, counts, np.nan)
 
     @property

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -111,7 +111,7 @@ class _Run:
                 found, program = self._pruned(searched), None
                 continue
             if solved.ending is Ending.OPTIMAL and self.limits.gap == 0:
-                settled = self._settled(found, core, counts, rejected)
+                settled = self._settled(searched, found, core, counts, rejected)
                 design = settled if settled is not None else design
             broken = set(self.stock.broken(design.pieces))
             if broken:
@@ -134,12 +134,16 @@ class _Run:
 
     # --- ties
 
-    def _settled(self, found: Candidates, core: int, counts: list[tuple[int, int]], rejected: list[Design]) -> Design | None:
+    def _settled(self, searched: CandidateSearch, found: Candidates, core: int, counts: list[tuple[int, int]], rejected: list[Design]) -> Design | None:
         """Of all designs of the same cost: fewest pieces, then the smallest ids. None where the first is the only one."""
         if rejected:
             return None
         cost = self.stock.prices.bill(found.design(core, counts)).objective_cents
-        tied = _at_cost(found, cost) if self.prune else found
+        tied = found
+        if self.prune:
+            searched.tighten(cost)
+            searched.price_pairs()
+            tied = self._pruned(searched)
         program = self._program(tied)
         program.model += (program.cost <= cost + 0.5, "tie__cost")
         core, counts = _located(tied, found.design(core, counts))
@@ -172,19 +176,6 @@ class _Run:
 
 
 TIES_MOST = 400
-
-
-def _at_cost(found: Candidates, cost_cents: float) -> Candidates:
-    """Candidates that can be part of a design of a cost."""
-    cores, blocks = found.cores.table, found.blocks
-    keep_core = np.zeros(len(cores), dtype=bool)
-    keep_block = np.zeros(len(blocks), dtype=bool)
-    for number in np.unique(cores.bank_class):
-        of_cores, of_blocks = cores.bank_class == number, blocks.bank_class == number
-        if of_blocks.any():
-            keep_core |= of_cores & (cores.least_cost + blocks.least_cost[of_blocks].min() <= cost_cents + 0.5)
-            keep_block |= of_blocks & (blocks.least_cost + cores.least_cost[of_cores].min() <= cost_cents + 0.5)
-    return replace(found, cores=replace(found.cores, table=cores.take(keep_core)), blocks=blocks.take(keep_block))
 
 
 def _located(found: Candidates, design: Design) -> tuple[int, list[tuple[int, int]]]:
