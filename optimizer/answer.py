@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, field
-from enum import Enum
+from enum import StrEnum
 
 from optimizer.choice.screening import ScreenRow
 from optimizer.choice.search import Found, search
@@ -18,7 +18,7 @@ from optimizer.proof.check import Report, check, check_design
 __all__ = ["Answer", "Outcome", "ScreenRow", "check", "solve"]
 
 
-class Outcome(str, Enum):
+class Outcome(StrEnum):
     """How a question ended."""
 
     OPTIMAL = "optimal"

@@ -10,7 +10,13 @@ from optimizer.choice.table import Table
 from optimizer.design import age_spread_months
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery
-from optimizer.needs.site import HEATING_BELOW_C, LEAD_ACID_STRINGS_MOST, LEAD_ACID_STRINGS_PREFERRED, WARM_BATTERY_C, Needs
+from optimizer.needs.site import (
+    HEATING_BELOW_C,
+    LEAD_ACID_STRINGS_MOST,
+    LEAD_ACID_STRINGS_PREFERRED,
+    WARM_BATTERY_C,
+    Needs,
+)
 from optimizer.rules import bank as rules
 from optimizer.rules import charging
 

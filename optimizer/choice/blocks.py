@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -163,7 +163,7 @@ def _most(screening: Screening, rule_id: str, most: np.ndarray, limit: np.ndarra
     removed = int((most - fewer).sum())
     if removed:
         screening.lost(rule_id, removed, int(fewer.sum()), "the next string in parallel")
-    return fewer
+    return np.asarray(fewer)
 
 
 def blocks_of_class(arrays: Arrays, bank: Bank, ceiling_v: float, most_a: float, most_cents: float) -> Table:
@@ -183,7 +183,7 @@ def blocks_of_class(arrays: Arrays, bank: Bank, ceiling_v: float, most_a: float,
     return table
 
 
-def _namer(arrays: Arrays, table: Table) -> object:
+def _namer(arrays: Arrays, table: Table) -> Callable[[int], str]:
     return lambda row: arrays.name(table, row)
 
 
@@ -198,7 +198,7 @@ def _screen_strings(arrays: Arrays, bank: Bank, ceiling_v: float) -> Table:
 
     def hold(rule_id: str, actual: object, required: object, where: object = True) -> None:
         nonlocal table
-        table = screening.hold(table, rule_id, actual, required, _namer(arrays, table), where=where)  # type: ignore[arg-type]
+        table = screening.hold(table, rule_id, actual, required, _namer(arrays, table), where=where)
 
     supports = np.array([bank.volts in device.bank_v for device in seen], dtype=bool)
     hold("controller-bank-voltage", supports[table.device], True)
@@ -215,9 +215,7 @@ def _screen_strings(arrays: Arrays, bank: Bank, ceiling_v: float) -> Table:
         cold_absorb = np.array([bank.absorb_at_v(device, needs.battery_lowest_c) for device in seen])
         hold("extra-low-voltage", cold_absorb[table.device], volts_max)
     table.add(highest_v=highest[table.device])
-    boost, pwm = d.boost[table.device], d.pwm[table.device]
-    hold("boost-voltage", table.cold_v, bank.chemistry.empty_v_cell * bank.cells, boost)
-    module = table.module
+    hold("boost-voltage", table.cold_v, bank.chemistry.empty_v_cell * bank.cells, d.boost[table.device])
     hot_vmp = array.vmp_at_cell_v(panels.vmp_v, panels.tc_pmax_pct_k, panels.tc_isc_pct_k, panels.hot_cell_c)
     hot_voc = array.voc_at_cell_v(panels.voc_v, panels.hot_tc_voc, panels.hot_cell_c)
     buck = ~d.boost & ~d.pwm
@@ -227,15 +225,12 @@ def _screen_strings(arrays: Arrays, bank: Bank, ceiling_v: float) -> Table:
     start = hot_voc[table.module] * table.series * array.LOW_LIGHT_VOC_SHARE
     hold("start-voltage", start, bank.volts + d.start_over_bank_v[table.device], buck[table.device])
     hold("tracker-window", hot_vmp[table.module] * table.series, d.mppt_min_v[table.device], ~d.pwm[table.device])
-    del module, pwm
     wanted = float(array.series_cells_wanted(bank.volts))
-    cells_of = lambda t: panels.series_cells[t.module] * t.series  # noqa: E731
-    hold("pwm-nominal-rule", cells_of(table), wanted, d.pwm[table.device] & d.pv_nominal_rule[table.device].astype(bool))
-    hold("pwm-nominal-match", cells_of(table), wanted, d.pwm[table.device])
+    hold("pwm-nominal-rule", panels.series_cells[table.module] * table.series, wanted, d.pwm[table.device] & d.pv_nominal_rule[table.device].astype(bool))
+    hold("pwm-nominal-match", panels.series_cells[table.module] * table.series, wanted, d.pwm[table.device])
     if len(table) and d.pwm[table.device].any():
-        share_of = lambda t: _pwm_share(panels, t, (hot_absorb + d.run_over_bank_v)[t.device])  # noqa: E731
-        hold("pwm-absorption-current", share_of(table), PWM_HARD_SHARE, d.pwm[table.device])
-        hold("pwm-absorption-current-full", share_of(table), PWM_GOOD_SHARE, d.pwm[table.device])
+        for rule_id, share in (("pwm-absorption-current", PWM_HARD_SHARE), ("pwm-absorption-current-full", PWM_GOOD_SHARE)):
+            hold(rule_id, _pwm_share(panels, table, needed[table.device]), share, d.pwm[table.device])
     return table
 
 
@@ -243,7 +238,7 @@ def _string_current_a(panels: Table, table: Table, cell_c: np.ndarray, held_v: n
     """Current of the strings held at a voltage; `cell_c` one a row or one a row and month."""
     def of(name: str) -> np.ndarray:
         column = panels.columns[name][table.module]
-        return column if cell_c.ndim == 1 else column[:, None]
+        return np.asarray(column if cell_c.ndim == 1 else column[:, None])
 
     series = table.series if cell_c.ndim == 1 else table.series[:, None]
     vmp = array.vmp_at_cell_v(of("vmp_v"), of("tc_pmax_pct_k"), of("tc_isc_pct_k"), cell_c) * series
@@ -305,11 +300,11 @@ def _costs(arrays: Arrays) -> dict[str, np.ndarray]:
     device_allowance, device_bill, device_kilos = of_device(cents), of_device(prices.allowance_bill_cents), of_device(kilos)
     bought = np.array([not isinstance(part, Inverter) for part in arrays.parts], dtype=bool)
 
-    def device(price: object) -> np.ndarray:
-        return np.where(bought, [price(part.id) for part in arrays.parts], 0)  # type: ignore[operator]
+    def device(price: Callable[[str], float]) -> np.ndarray:
+        return np.where(bought, [price(part.id) for part in arrays.parts], 0)
 
-    def module(price: object) -> np.ndarray:
-        return np.array([price(one.id) for one in arrays.modules])  # type: ignore[operator]
+    def module(price: Callable[[str], float]) -> np.ndarray:
+        return np.array([price(one.id) for one in arrays.modules])
 
     module_allowance, string_allowance = cents["module"] + joint, cents["array string"] + joint
     return {

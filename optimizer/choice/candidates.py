@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,6 +15,7 @@ from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
 from optimizer.design import Design
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.problem import MONTHS
 from optimizer.needs.site import Needs
 from optimizer.rules import array
 
@@ -85,11 +87,14 @@ class CandidateSearch:
         self.blocks: dict[int, Table] = {}
         self.core_rows: dict[int, np.ndarray] = {}
         self.problem = needs.problem
+        self.missing, self.short = cores.missing, ""
 
         table = cores.table
         classes = sorted(set(table.bank_class.tolist()), key=lambda k: float(table.least_cost[table.bank_class == k].min())) if len(table) else []
         for number in classes:
             self._build(number)
+        if not self.blocks and not self.missing:
+            self.missing = f"No array with its controller is left after the rule {screening.emptied_by}."
         if prune:
             self.tighten()
             self.price_pairs()
@@ -111,11 +116,11 @@ class CandidateSearch:
         """Candidates without the dominated ones."""
         rows, tables = [], []
         for number in self.blocks:
-            cores, blocks = self._rows(number), self.blocks[number]
+            of_class, blocks = self._rows(number), self.blocks[number]
             kept = self.core_rows[number]
             if self.prune:
-                blocks = blocks.take(self._undominated_blocks(cores, blocks))
-                kept = kept[self._undominated_cores(cores, blocks)]
+                blocks = blocks.take(self._undominated_blocks(of_class, blocks))
+                kept = kept[self._undominated_cores(of_class, blocks)]
             rows.append(kept)
             tables.append(blocks)
         table = self.cores.table
@@ -298,6 +303,8 @@ class CandidateSearch:
     def _drop(self, number: int) -> None:
         self.blocks.pop(number)
         self.core_rows.pop(number)
+        if not self.blocks:
+            self.missing = f"The array cannot carry the load: {self.short}." if self.short else "No array and bank fit together."
 
     def _bounded(self, number: int) -> None:
         """Drop what cannot be part of a design at most as dear as the one that is known."""
@@ -325,27 +332,30 @@ class CandidateSearch:
 
     def _reachable(self, number: int) -> np.ndarray:
         """Cores whose need the blocks can meet at all within area, controllers and charge current."""
-        cores, blocks, problem = self._rows(number), self.blocks[number], self.problem
-        most = problem.bounds.controllers * blocks.harvest_wh.max(axis=0)
-        alive = (cores.needed_wh <= most * (1 + 1e-6) + 1e-6).all(axis=1)
-        self._note(alive, "the controllers within the bounds of the search harvest too little")
+        blocks, problem = self.blocks[number], self.problem
+        within = f"{problem.bounds.controllers} controllers, our bound, harvest"
+        alive = self._met_by(number, problem.bounds.controllers * blocks.harvest_wh.max(axis=0)[None, :], within)
         if problem.array.area_m2 is not None and self.screening.enforced("array-area"):
-            most = problem.array.area_m2 * (blocks.harvest_wh / blocks.area_m2[:, None]).max(axis=0)
-            fits = (cores.needed_wh <= most * (1 + 1e-6) + 1e-6).all(axis=1)
-            short = (cores.needed_wh / np.maximum(most, 1e-9)).max(axis=1).min() if len(cores) else 0.0
-            self._note(fits, f"the area holds at best {100 / max(short, 1e-9):.0f} % of the array that the worst month needs")
-            alive &= fits
+            each = (blocks.harvest_wh / blocks.area_m2[:, None]).max(axis=0)
+            alive &= self._met_by(number, problem.array.area_m2 * each[None, :], f"{problem.array.area_m2:g} m2 of modules harvest")
         if self.screening.enforced("maximum-charge-current"):
-            with np.errstate(divide="ignore"):
-                each = (blocks.harvest_wh / np.maximum(blocks.high_a, 1e-9)[:, None]).max(axis=0)
-            fits = (cores.needed_wh <= cores.most_charge_a[:, None] * each[None, :] * (1 + 1e-6) + 1e-6).all(axis=1)
-            self._note(fits, "the bank may not be charged hard enough for the worst month")
-            alive &= fits
-        return np.asarray(alive)
+            each = (blocks.harvest_wh / np.maximum(blocks.high_a, 1e-9)[:, None]).max(axis=0)
+            most = self._rows(number).most_charge_a[:, None] * each[None, :]
+            alive &= self._met_by(number, most, "as much array as the bank may be charged by harvests")
+        return alive
 
-    def _note(self, fits: np.ndarray, example: str) -> None:
+    def _met_by(self, number: int, most_wh: np.ndarray, what: str) -> np.ndarray:
+        """Cores whose need stays within a harvest in every month; where none does, the month that is shortest."""
+        needed = self._rows(number).needed_wh
+        fits = np.asarray((needed <= most_wh * (1 + 1e-6) + 1e-6).all(axis=1))
         if not fits.all():
+            share = most_wh / np.maximum(needed, 1e-9)
+            row, month = np.unravel_index(int(np.argmin(np.where(share.min(axis=1) == share.min(axis=1).max(), 0, 1)[:, None] + share)), share.shape)
+            example = f"in {MONTHS[int(self.needs.months[month])]} {what} at most {100 * share[row, month]:.0f} % of what is needed"
             self.screening.lost("monthly-balance", int((~fits).sum()), int(fits.sum()), example)
+            if not fits.any():
+                self.short = example
+        return fits
 
     def _undominated_blocks(self, cores: Table, blocks: Table) -> np.ndarray:
         problem, enforced = self.problem, self.screening.enforced
@@ -403,7 +413,7 @@ class CandidateSearch:
         keys = [special.key(row) for row in range(len(cores))]
         return self._undominated(cores, smaller, pieces, keys, 5 * self.stock.prices.distinct_cents)
 
-    def _undominated(self, table: Table, smaller: list[np.ndarray], pieces: list[dict[str, int]], keys: list[tuple[object, ...]], kinds_cents: int) -> np.ndarray:
+    def _undominated(self, table: Table, smaller: list[np.ndarray], pieces: list[dict[str, int]], keys: Sequence[tuple[object, ...]], kinds_cents: int) -> np.ndarray:
         """Dominance with owned, limited, demanded and packed parts compared piece by piece."""
         cost = table.cost.astype(float)
         replaced = cost - kinds_cents

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,6 +32,8 @@ class Cores:
     batteries: list[Battery]
     inverters: list[Inverter]
     ways: list[Ways]
+    missing: str = ""
+    """Why there is no core at all, in words."""
 
     def parts(self, row: int, needs: Needs, catalog: Catalog) -> tuple[Bank, InverterBank, tuple[ConverterUse, ...]]:
         """The part records of a core."""
@@ -60,7 +63,10 @@ class Cores:
 def power_cores(needs: Needs, catalog: Catalog, screening: Screening, stock: Stock) -> Cores:
     """All cores that meet every rule on bank, inverters and converters."""
     banks, batteries = bank_table(needs, catalog, screening, stock)
+    missing = f"No battery bank is left after the rule {screening.emptied_by}." if not len(banks) else ""
     inverters, inverter_records = inverter_table(needs, catalog, screening, stock)
+    if not len(inverters) and not missing:
+        missing = f"No inverter is left after the rule {screening.emptied_by}."
     number, first = bank_classes(banks)
     banks.add(bank_class=number)
     classes = []
@@ -81,7 +87,9 @@ def power_cores(needs: Needs, catalog: Catalog, screening: Screening, stock: Sto
                 tables.append(_crossed(needs, of_volts, fits, way, len(ways) - 1, context, screening))
     columns = [table for table in tables if len(table)]
     table = Table.joined(columns) if columns else Table({"bank_class": np.zeros(0, dtype=int)})
-    cores = Cores(table, classes, batteries, inverter_records, ways)
+    if not columns and not missing:
+        missing = f"No battery bank with its inverters is left after the rule {screening.emptied_by}."
+    cores = Cores(table, classes, batteries, inverter_records, ways, missing)
     if columns:
         _costs(cores, catalog, stock)
     return cores
@@ -125,16 +133,16 @@ def _held_currents(needs: Needs, table: Table, way: Ways, screening: Screening) 
         table = screening.hold(table, rule_id, actual, required, lambda _: what, where=where)
 
     hold("cut-out-order", table.dc_low_cut_v, table.bms_low_v * table.series, "inverter's cut-out", has & table.bms)
-    steady_of = lambda t: np.where(  # noqa: E731  # three columns change with every screen
-        t.inverter >= 0, rules.discharge_current_a(demand.coincident_w, t.inverter_efficiency, t.lowest_v, t.dc_a), t.dc_a
-    )
-    carried_of = lambda t, strings: rules.carried_current_a(t.discharge_cont_a, strings)  # noqa: E731
-    hold("continuous-discharge", carried_of(table, table.strings), steady_of(table), "bank under the coincident load")
-    hold("one-string-out", carried_of(table, np.maximum(table.strings - 1, 1)), steady_of(table), "bank with one string out", table.strings > 1)
+    with_ac = rules.discharge_current_a(demand.coincident_w, table.inverter_efficiency, table.lowest_v, table.dc_a)
+    table.add(steady_a=np.where(table.inverter >= 0, with_ac, table.dc_a))
+    hold("continuous-discharge", rules.carried_current_a(table.discharge_cont_a, table.strings), table.steady_a, "bank under the coincident load")
+    one_out = rules.carried_current_a(table.discharge_cont_a, np.maximum(table.strings - 1, 1))
+    hold("one-string-out", one_out, table.steady_a, "bank with one string out", table.strings > 1)
     peak_dc = (demand.peak_dc_w / efficiency).sum()
     hold("surge-discharge", rules.carried_current_a(table.discharge_peak_a, table.strings), peak_dc / table.lowest_v, "bank under the worst DC start")
     for start in demand.starts:
-        able = np.where(start.seconds <= table.discharge_peak_s, rules.carried_current_a(table.discharge_peak_a, table.strings), carried_of(table, table.strings))
+        rated = np.where(start.seconds <= table.discharge_peak_s, table.discharge_peak_a, table.discharge_cont_a)
+        able = rules.carried_current_a(rated, table.strings)
         drawn = rules.discharge_current_a(start.power_w, table.inverter_efficiency, table.lowest_v, table.dc_a)
         hold("surge-discharge", able, drawn, f"bank at the start of {start.item}", table.inverter >= 0)
         drawn = rules.discharge_current_a(start.power_w, table.inverter_efficiency, table.lowest_v, table.dc_a)
@@ -229,33 +237,28 @@ def _costs(cores: Cores, catalog: Catalog, stock: Stock) -> None:
     prices, table = stock.prices, cores.table
     allowance, kg = prices.allowance_cents, prices.allowance_kg
 
-    def battery_columns(price: object) -> np.ndarray:
-        return np.array([price(battery.id) for battery in cores.batteries])[table.battery]  # type: ignore[operator]
-
-    def inverter_columns(price: object, default: float = 0) -> np.ndarray:
-        return np.array([*(price(inverter.id) for inverter in cores.inverters), default])[table.inverter]  # type: ignore[operator]
-
     amperes = np.array([*(inverter_dc_amperes(inverter) for inverter in cores.inverters), 0])[table.inverter] * table.inverter_count
     lithium_series = np.where(table.lithium & (table.series > 1), table.units, 0)
     way_units = np.array([sum(use[1] for use in way if use) for way in cores.ways])[table.way]
 
-    def allowances(each: object) -> np.ndarray:
-        get = each.get  # type: ignore[attr-defined]
-        return (
+    def allowances(each: Mapping[str, float]) -> np.ndarray:
+        get = each.get
+        return np.asarray(
             get("system", 0) + get("battery unit", 0) * table.units + get("battery string", 0) * table.strings
             + get("series lithium unit", 0) * lithium_series + get("inverter", 0) * table.inverter_count
             + get("inverter dc ampere", 0) * amperes + get("converter", 0) * way_units
         )
 
-    def total(price: object) -> np.ndarray:
-        converters = np.array([sum(price(use[0].id) * use[1] for use in way if use) for way in cores.ways])[table.way]  # type: ignore[operator]
-        return battery_columns(price) * table.units + inverter_columns(price) * table.inverter_count + converters
+    def total(price: Callable[[str], float]) -> np.ndarray:
+        battery = np.array([price(one.id) for one in cores.batteries])[table.battery]
+        inverter = np.array([*(price(one.id) for one in cores.inverters), 0])[table.inverter]
+        converters = np.array([sum(price(use[0].id) * use[1] for use in way if use) for way in cores.ways])[table.way]
+        return np.asarray(battery * table.units + inverter * table.inverter_count + converters)
 
     connections = table.units + table.strings + 2 * table.inverter_count + 2 * way_units
     fixed = allowances(allowance) + prices.fixed_freight_cents + prices.connection_cents * connections
-    weight_of = lambda part_id: catalog.by_id[part_id].weight_kg  # noqa: E731
     table.add(
         cost=total(stock.price_cents) + fixed, least_cost=total(stock.least_cents) + fixed,
         bill_cost=total(stock.bill_cents) + allowances(prices.allowance_bill_cents) + prices.fixed_freight_cents,
-        weight_total_kg=total(weight_of) + allowances(kg), pieces=table.units + table.inverter_count + way_units,
+        weight_total_kg=total(lambda part_id: catalog.by_id[part_id].weight_kg) + allowances(kg), pieces=table.units + table.inverter_count + way_units,
     )

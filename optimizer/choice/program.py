@@ -82,7 +82,7 @@ class Program:
     y: list[Any] = field(init=False)
     packs: dict[str, Any] = field(init=False)
     cost: Any = field(init=False)
-    _rows: int = field(init=False, default=0)
+    rows: int = field(init=False, default=0)
     _cuts: int = field(init=False, default=0)
 
     def __post_init__(self) -> None:
@@ -114,8 +114,8 @@ class Program:
         return self.candidates.needs.severities.enforced(rule_id)
 
     def _row(self, family: str, constraint: Any) -> None:
-        self.model += (constraint, f"{family}__{self._rows}")
-        self._rows += 1
+        self.model += (constraint, f"{family}__{self.rows}")
+        self.rows += 1
 
     def _of_cores(self, values: np.ndarray, rows: np.ndarray) -> Any:
         return pulp.lpSum(float(values[c]) * self.x[c] for c in rows if values[c] != 0)
@@ -209,8 +209,7 @@ class Program:
 
     def _exclusive(self) -> None:
         """For every block whose controller shares no bank: N y[b] + all other controllers <= N."""
-        alone = np.nonzero(~self.candidates.blocks.parallel_ok)[0] if len(self.n) else []
-        for b in alone:
+        for b in np.nonzero(~self.candidates.blocks.parallel_ok)[0]:
             self._row("exclusive", self.n[b] <= 1)
             others = pulp.lpSum(n for other, n in enumerate(self.n) if other != b)
             self._row("exclusive", self.most * self.y[b] + others <= self.most)

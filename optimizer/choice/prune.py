@@ -54,7 +54,7 @@ def _not_under(kept_cost: np.ndarray, kept: np.ndarray, usage_cost: np.ndarray, 
         under &= kept[None, :, column] <= attributes[:, None, column]
         if not under.any():
             break
-    return ~under.any(axis=1)
+    return np.asarray(~under.any(axis=1))
 
 
 def completion_bound(cost: np.ndarray, harvest_wh: np.ndarray, core_cost: np.ndarray, needed_wh: np.ndarray, rate: np.ndarray) -> np.ndarray:

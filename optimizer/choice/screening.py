@@ -30,6 +30,8 @@ class Screening:
         self._removed: dict[str, int] = {}
         self._left: dict[str, int] = {}
         self._nearest: dict[str, tuple[float, str]] = {}
+        self.emptied_by = ""
+        """The rule after which a table was last left empty, in words."""
 
     def enforced(self, rule_id: str) -> bool:
         """Whether the rule removes candidates in this problem."""
@@ -65,6 +67,8 @@ class Screening:
                 if actual.dtype != bool:
                     text += f": {actual[at]:.4g} {rule.unit} where {rule.sense} {required[at]:.4g} is asked"
                 self._nearest[rule_id] = (float(miss[at]), text)
+            if len(removed) == len(table):
+                self.emptied_by = f"'{rule.title}' (nearest: {self._nearest[rule_id][1]})"
             return table.take(passed)
         return table
 
@@ -73,6 +77,8 @@ class Screening:
         self._removed[rule_id] = self._removed.get(rule_id, 0) + removed
         self._left[rule_id] = self._left.get(rule_id, 0) + left
         self._nearest.setdefault(rule_id, (np.inf, example))
+        if left == 0:
+            self.emptied_by = f"'{RULES[rule_id].title}' ({example})"
 
     def rows(self) -> tuple[ScreenRow, ...]:
         """Rules that removed something, in the order of the rule book."""

@@ -95,7 +95,7 @@ class _Run:
         rejected: list[Design] = []
         while True:
             if not len(found.cores.table) or not len(found.blocks):
-                return self._end(Ending.INFEASIBLE, screening, _missing(found, screening))
+                return self._end(Ending.INFEASIBLE, screening, searched.missing)
             program = program or self._program(found)
             solved = self._solve(program, self.limits.gap)
             if solved.ending is Ending.INFEASIBLE:
@@ -166,8 +166,11 @@ class _Run:
     def _why_impossible(self, found: Candidates) -> str:
         """Leave out one family of the program at a time: those that open it are what stands in the way."""
         opening = []
+        whole = Program(found).rows
         for family, words in FAMILIES.items():
             relaxed = Program(found, frozenset({family}))
+            if relaxed.rows == whole or self._left_s() < 1:
+                continue  # this problem has no such rows
             if relaxed.solve(self.solver, min(5.0, self._left_s()), 1.0).has_solution:
                 opening.append(words)
         if opening:
@@ -190,22 +193,3 @@ def _located(found: Candidates, design: Design) -> tuple[int, list[tuple[int, in
         row = next(row for row in np.nonzero(found.blocks.bank_class == number)[0] if found.arrays.block(found.blocks, int(row), block.count) == block)
         counts.append((int(row), block.count))
     return core, counts
-
-
-def _missing(found: Candidates, screening: Screening) -> str:
-    """Why screening left nothing."""
-    rows = screening.rows()
-    emptied = [row for row in rows if row.left == 0]
-    what = "battery bank with an inverter" if not len(found.cores.table) and not found.arrays.needs.demand.has_ac is False else "battery bank"
-    if not len(found.cores.table) and emptied:
-        last = emptied[-1]
-        from optimizer.rules.book import RULES
-
-        return f"No {what} is left after the rule '{RULES[last.rule].title}' (nearest: {last.example})."
-    if emptied:
-        from optimizer.rules.book import RULES
-
-        last = emptied[-1]
-        return f"No array with its controller is left after the rule '{RULES[last.rule].title}' (nearest: {last.example})."
-    most = max(rows, key=lambda row: row.removed) if rows else None
-    return "No combination is left after screening" + (f"; most were removed by '{most.rule}' (nearest: {most.example})." if most else ".")

@@ -12,6 +12,7 @@ import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import Enum
+from pathlib import Path
 from typing import Any
 
 import pulp
@@ -49,7 +50,7 @@ class Solved:
 @contextlib.contextmanager
 def _quiet() -> Iterator[None]:
     """Solvers print banners on some calls even when told to be silent; stdout belongs to the answer."""
-    with contextlib.redirect_stdout(io.StringIO()), open(os.devnull, "w") as nowhere:
+    with contextlib.redirect_stdout(io.StringIO()), Path(os.devnull).open("w") as nowhere:
         try:
             kept = os.dup(1)
         except OSError:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from optimizer.design import Bank, age_spread_months
-from optimizer.inputs.catalog import Tables
 from optimizer.needs.site import LEAD_ACID_STRINGS_MOST, LEAD_ACID_STRINGS_PREFERRED, WARM_BATTERY_C, Needs
 from optimizer.proof.lines import Line, Lines
 from optimizer.rules import bank as rules
 
 
-def bank_lines(needs: Needs, tables: Tables, bank: Bank) -> list[Line]:
+def bank_lines(needs: Needs, bank: Bank) -> list[Line]:
     """Rules 1, 2, 33-37, 47, 48, 50, 105 and 107."""
     problem, battery = needs.problem, bank.battery
     lines = Lines(needs.severities, f"{battery.id} {bank.series} x {bank.strings}")

@@ -73,7 +73,7 @@ def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceLi
     """Hold a design against every rule."""
     bill = (prices or PriceList(needs.problem, catalog)).bill(design)
     whole = Whole.of(needs, catalog, design)
-    lines = bank_lines(needs, catalog.tables, design.bank)
+    lines = bank_lines(needs, design.bank)
     for number, block in enumerate(design.blocks, start=1):
         where = f"array {number}: {block.part.id} with {block.series} x {block.strings} {block.module.id}"
         lines += block_lines(needs, catalog.tables, design.bank, block, where)

@@ -10,7 +10,14 @@ import numpy as np
 from optimizer.design import Bank, ConverterUse, InverterBank
 from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Tables
-from optimizer.needs.site import CONVERTER_RESERVE, HEATING_BELOW_C, PRACTICAL_BANK_A, UNCERTAINTY, Needs, SeasonNeeds
+from optimizer.needs.site import (
+    CONVERTER_RESERVE,
+    HEATING_BELOW_C,
+    PRACTICAL_BANK_A,
+    UNCERTAINTY,
+    Needs,
+    SeasonNeeds,
+)
 from optimizer.proof.lines import Line, Lines
 from optimizer.rules import balance, charging, inverting
 from optimizer.rules import bank as rules
