@@ -51,6 +51,11 @@ class Candidates:
         """Part ids and pieces of one block."""
         return block_pieces(self.arrays, self.blocks, row)
 
+    def part_ids(self) -> set[str]:
+        """Every part that some candidate uses."""
+        of_cores = {part for row in range(len(self.cores.table)) for part, _ in self.cores.pieces(row)}
+        return of_cores | {part for row in range(len(self.blocks)) for part, _ in self.block_pieces(row)}
+
     def block_key(self, row: int) -> tuple[object, ...]:
         """What orders equal blocks: the tuple of ids and counts."""
         blocks = self.blocks

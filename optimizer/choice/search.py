@@ -20,6 +20,8 @@ from optimizer.needs.site import Needs
 REJECTIONS_MOST = 50
 """Designs that the check may reject before the search gives up: more means that program and check disagree."""
 
+FEW_BLOCKS = 120
+
 Accepts = Callable[[Design], bool]
 
 
@@ -91,6 +93,12 @@ class _Run:
         """Solve, mend what the relaxation left out, settle ties, and cut off what the check rejects."""
         searched, screening = self._searched(prune=self.prune)
         found = self._pruned(searched)
+        if len(found.blocks) <= FEW_BLOCKS:
+            # Few enough to see packs at once, instead of after a first solve.
+            packed = {part for part in found.part_ids() if self.stock.part(part).pack_qty > 1}
+            if packed - self.stock.special:
+                self.stock.special |= packed
+                found = self._pruned(searched)
         program: Program | None = None
         rejected: list[Design] = []
         while True:
@@ -144,6 +152,8 @@ class _Run:
             searched.tighten(cost)
             searched.price_pairs()
             tied = self._pruned(searched)
+        if len(tied.cores.table) == 1 and len(tied.blocks) == 1:
+            return None
         program = self._program(tied)
         program.model += (program.cost <= cost + 0.5, "tie__cost")
         core, counts = _located(tied, found.design(core, counts))
