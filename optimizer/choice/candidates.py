@@ -389,14 +389,10 @@ class CandidateSearch:
             smaller.append(blocks.weight_kg)
         pieces = [dict(block_pieces(self.arrays, blocks, row)) for row in range(len(blocks))] if self.stock.special or self._beside else []
         kinds = 2 * self.stock.prices.distinct_cents
-        keys = [
-            (
-                self.arrays.parts[blocks.device[row]].id, self.arrays.modules[blocks.module[row]].id, int(blocks.series[row]),
-                int(blocks.strings[row]), float(np.nan_to_num(blocks.limit_a[row], nan=-1.0)),
-            )
-            for row in range(len(blocks))
-        ]
-        return self._undominated(blocks, smaller, pieces, keys, kinds)
+        arrays_, limit = self.arrays, np.nan_to_num(blocks.limit_a, nan=-1.0)
+        devices, modules = _id_ranks([part.id for part in arrays_.parts]), _id_ranks([module.id for module in arrays_.modules])
+        order = (limit, blocks.strings, blocks.series, modules[blocks.module], devices[blocks.device], blocks.pieces)
+        return self._undominated(blocks, smaller, pieces, order, kinds)
 
     def _undominated_cores(self, cores: Table, blocks: Table) -> np.ndarray:
         problem, enforced = self.problem, self.screening.enforced
@@ -416,9 +412,11 @@ class CandidateSearch:
         special = Cores(cores, self.cores.classes, self.cores.batteries, self.cores.inverters, self.cores.ways)
         pieces = [dict(special.pieces(row)) for row in range(len(cores))] if self.stock.special or self._beside else []
         keys = [special.key(row) for row in range(len(cores))]
-        return self._undominated(cores, smaller, pieces, keys, 5 * self.stock.prices.distinct_cents)
+        rank = np.empty(len(cores), dtype=int)
+        rank[sorted(range(len(cores)), key=keys.__getitem__)] = np.arange(len(cores))
+        return self._undominated(cores, smaller, pieces, (rank, cores.pieces), 5 * self.stock.prices.distinct_cents)
 
-    def _undominated(self, table: Table, smaller: list[np.ndarray], pieces: list[dict[str, int]], keys: Sequence[tuple[object, ...]], kinds_cents: int) -> np.ndarray:
+    def _undominated(self, table: Table, smaller: list[np.ndarray], pieces: list[dict[str, int]], order: Sequence[np.ndarray], kinds_cents: int) -> np.ndarray:
         """Dominance with owned, limited, demanded and packed parts compared piece by piece."""
         cost = table.cost.astype(float)
         replaced = cost - kinds_cents
@@ -432,7 +430,7 @@ class CandidateSearch:
         if budget is not None and self._beside:
             smaller.append(table.bill_cost.astype(float))
         rank = np.empty(len(table), dtype=int)
-        rank[sorted(range(len(table)), key=lambda row: (table.pieces[row], str(keys[row])))] = np.arange(len(table))
+        rank[np.lexsort(order)] = np.arange(len(table))
         return undominated(cost, replaced, np.column_stack(smaller), rank)
 
     def _current_matters(self, cores: Table, blocks: Table) -> bool:
@@ -444,6 +442,13 @@ class CandidateSearch:
             return True
         each = float((blocks.high_a / np.maximum(blocks.least_cost, 1e-9)).max())
         return bool(((self.most + SLACK_CENTS - cores.least_cost) * each > cores.most_charge_a).any())
+
+
+def _id_ranks(ids: list[str]) -> np.ndarray:
+    """Place of each id in the order of all."""
+    rank = np.empty(len(ids), dtype=int)
+    rank[np.argsort(np.array(ids), kind="stable")] = np.arange(len(ids))
+    return rank
 
 
 def telling_months(harvest_wh: np.ndarray, needed_wh: np.ndarray) -> list[int]:

@@ -55,9 +55,9 @@ class Cores:
             used.append((self.inverters[table.inverter[row]].id, int(table.inverter_count[row])))
         return used + [(way[0].id, way[1]) for way in self.ways[table.way[row]] if way is not None]
 
-    def key(self, row: int) -> tuple[object, ...]:
-        """What orders equal cores: the tuple of ids and counts."""
-        return (int(self.table.volts[row]), *self.pieces(row), int(self.table.strings[row]), int(self.table.way[row]))
+    def key(self, row: int) -> tuple[int, tuple[tuple[str, int], ...], int]:
+        """What orders equal cores: voltage, ids and counts."""
+        return int(self.table.volts[row]), tuple(self.pieces(row)), int(self.table.strings[row])
 
 
 def power_cores(needs: Needs, catalog: Catalog, screening: Screening, stock: Stock) -> Cores:
