@@ -1,0 +1,638 @@
+"""Every choice within the bounds of a small problem, walked by price: what the program must find, without the program.
+
+Uses the demand, the design with its bill, and the check, and nothing of candidates or program. A choice is made of
+a core (bank, inverters, converters) and one or two kinds of block (controllers with their arrays). Price, weight and
+pieces of the two halves add up exactly, so halves are priced once and a choice costs the sum.
+
+A half that already breaks two different rules is left out: no choice with it is valid, and none of them is kept out
+by one rule alone. Of the other choices up to the best known price every rule of the whole design is judged on arrays
+made of the very facts that the check uses; the best choice then stands before the full check itself, and so does a
+sample of the others, whose broken rules must be those that the arrays said.
+"""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import product
+
+import numpy as np
+
+from optimizer.design import (
+    Bank,
+    Block,
+    ConverterUse,
+    Design,
+    InverterBank,
+    PriceList,
+    allowance_counts,
+    block_allowances,
+)
+from optimizer.errors import OutOfRange
+from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
+from optimizer.inputs.problem import Problem
+from optimizer.needs.site import CONVERTER_RESERVE, Needs
+from optimizer.proof.array import BlockFacts, block_facts, block_lines
+from optimizer.proof.bank import bank_lines
+from optimizer.proof.check import check_design
+from optimizer.proof.core import Core, core_lines
+from optimizer.proof.lines import Line
+from optimizer.proof.whole import _placed, allowed_pieces, array_area_m2
+from optimizer.rules import bank as rules
+from optimizer.rules import charging
+from optimizer.rules.bank import units_in_series
+from optimizer.rules.book import RULES, meets
+from optimizer.rules.money import bought_pieces
+
+SAMPLE = 6
+"""Choices of each problem whose broken rules, as the arrays have them, are held against the full check."""
+
+HOPELESS_ROWS = 30_000
+"""Where nothing is valid: choices judged for each core that one rule keeps out; the valid halves are judged whole."""
+
+OF_THE_INVERTERS = (
+    "ac-standard", "stacking", "waveform", "neutral-bond", "continuous-power", "continuous-va", "leg-power", "surge", "bank-current-practice",
+)
+"""Rules that look at nothing but the inverters."""
+
+BANK_FIELDS = (
+    "unit_v", "cells", "absorb_v", "equalise_v", "tcomp_mv_k", "bms", "bms_high_v", "bms_cold_cut_out",
+)
+"""Battery fields that a block can see of its bank; a test holds them against what the check reads."""
+
+
+@dataclass(frozen=True)
+class Best:
+    """The cheapest valid choice of a problem, if there is one, and the rules that alone kept out a cheaper one."""
+
+    cost_cents: int | None
+    design: Design | None
+    alone: Counter[str]
+    """Choices cheaper than the best that break this rule and no other."""
+    walked: int
+
+
+@dataclass
+class _Core:
+    core: Core
+    cost: int
+    base: int
+    kg: float
+    mask: int
+
+    @cached_property
+    def asks(self) -> _Asks:
+        return _Asks.of(self.core)
+
+
+@dataclass(frozen=True)
+class _Asks:
+    """What a core asks of its blocks."""
+
+    needed: dict[str, np.ndarray]
+    usable: list[tuple[float, float, float, float, float]]
+    """By season: days, day's load, usable, stored, deepest share [d, Wh/day, Wh, Wh, 1]."""
+    least_a: float
+    daytime_a: float
+    terminal_a: float
+
+    @classmethod
+    def of(cls, core: Core) -> _Asks:
+        needs, bank = core.needs, core.bank
+        usable = []
+        for at, season in enumerate(needs.seasons):
+            try:
+                able, stored = core.usable(season)
+            except OutOfRange:
+                continue
+            depth = rules.freezing_depth(season.battery_lowest_c, *core.tables.freezing) if bank.is_lead_acid else np.inf
+            usable.append((season.autonomy_d, float(core.autonomy_load_wh[at]), able, stored, depth))
+        least = -np.inf
+        if bank.is_lead_acid:
+            factor = core.tables.charge_context[needs.charge_context]
+            least = float(charging.minimum_charge_current_a(bank.battery.charge_min_share, factor, bank.battery.capacity_20h_ah, bank.strings))
+        terminal = float(np.sum(needs.demand.peak_dc_w / core.supply_efficiency[1:])) / bank.nominal_v
+        return cls(core.needed_wh, usable, least, core.daytime_a, terminal)
+
+
+@dataclass
+class _Blocks:
+    """Blocks on banks that look the same to them, and what they bring."""
+
+    blocks: list[Block] = field(default_factory=list)
+    facts: list[BlockFacts] = field(default_factory=list)
+    masks: list[int] = field(default_factory=list)
+
+
+@dataclass
+class _Combos:
+    """Sets of at most two kinds of block with their numbers, the cheapest first."""
+
+    first: np.ndarray
+    n: np.ndarray
+    second: np.ndarray
+    m: np.ndarray
+    columns: dict[str, np.ndarray]
+
+    def __len__(self) -> int:
+        return len(self.first)
+
+
+class _Masks:
+    """Rules as bits."""
+
+    def __init__(self, needs: Needs) -> None:
+        self.severities = needs.severities
+        self.bits: dict[str, int] = {}
+
+    def bit(self, rule: str) -> int:
+        assert rule in RULES
+        at = self.bits.setdefault(rule, len(self.bits))
+        assert at < 62, "more rules broken in one problem than bits"
+        return 1 << at
+
+    def of(self, lines: list[Line]) -> int:
+        mask = 0
+        for line in lines:
+            if line.fails:
+                mask |= self.bit(line.rule)
+        return mask
+
+    def enforced(self, rule: str) -> bool:
+        return self.severities.enforced(rule)
+
+    def named(self, mask: int) -> set[str]:
+        return {rule for rule, at in self.bits.items() if mask >> at & 1}
+
+
+def one_at_most(mask: int) -> bool:
+    """Whether at most one rule is broken."""
+    return mask & (mask - 1) == 0
+
+
+class Walk:
+    """All choices of one problem."""
+
+    def __init__(self, problem: Problem, catalog: Catalog) -> None:
+        self.problem, self.catalog = problem, catalog
+        self.needs = Needs(problem)
+        self.prices = PriceList(problem, catalog)
+        self.masks = _Masks(self.needs)
+        self.best: float = np.inf
+        self.found: tuple[_Core, list[tuple[Block, int]]] | None = None
+        self.kept_out: dict[int, list[np.ndarray]] = {}
+        self.walked = 0
+        self.sampled: list[tuple[Design, set[str]]] = []
+        self.rng = random.Random(1)
+        self.limits = list(allowed_pieces(self.needs, catalog))
+        self.demanded = Counter(problem.locks.at_least)
+        for own in problem.owned:
+            if own.must_use:
+                self.demanded[own.part] = max(self.demanded[own.part], self.prices.owned[own.part])
+        self._groups: dict[tuple[object, ...], _Blocks] = {}
+        self._rooms: dict[tuple[tuple[str, int], ...], int] = {}
+        self.most_base = self._most_base()
+
+    # --- price of parts
+
+    def _part_cents(self, part: Part, used: int) -> tuple[int, int]:
+        """Objective and bill of so many pieces [cents]."""
+        bought = int(bought_pieces(used, self.prices.owned[part.id], part.pack_qty))
+        return bought * self.prices.bought_cents(part) + used * self.prices.beside_cents(part), bought * self.prices.bought_cents(part)
+
+    def _most_base(self) -> float:
+        """Most that parts and freight may come to [cents]."""
+        budget = self.problem.limits.budget
+        if budget is None or not self.masks.enforced("budget"):
+            return np.inf
+        low, high = -1, 10**9
+        while low < high:
+            middle = (low + high + 1) // 2
+            fits = bool(meets(self.prices.total_of(middle)[2] / 100, budget, "at most"))
+            low, high = (middle, high) if fits else (low, middle - 1)
+        return low
+
+    def _numbers_mask(self, part: Part, used: int) -> int:
+        """Stock and limits of one part."""
+        mask = 0
+        bought = int(bought_pieces(used, self.prices.owned[part.id], part.pack_qty))
+        if part.stock is not None and not meets(bought, part.stock, "at most") and self.masks.enforced("stock"):
+            mask |= self.masks.bit("stock")
+        if self.masks.enforced("part-limit") and any(id_ == part.id and used > most for id_, most in self.limits):
+            mask |= self.masks.bit("part-limit")
+        return mask
+
+    # --- cores
+
+    def banks(self) -> Iterator[tuple[Bank, int]]:
+        for battery, volts in product(self.catalog.batteries, (12, 24, 36, 48)):
+            chemistry = self.catalog.chemistry(battery)
+            series = units_in_series(volts, battery.cells, chemistry.cells_per_12v)
+            for strings in range(1, self.problem.bounds.battery_strings + 1) if series else ():
+                bank = Bank(battery, chemistry, volts, series, strings)
+                mask = self.masks.of(bank_lines(self.needs, bank)) | self._numbers_mask(battery, bank.units)
+                if one_at_most(mask):
+                    yield bank, mask
+
+    def inverter_banks(self) -> list[InverterBank]:
+        if not self.needs.demand.has_ac:
+            return [InverterBank(None)]
+        return [InverterBank(None)] + [
+            InverterBank(inverter, count) for inverter in self.catalog.inverters for count in range(1, self.problem.bounds.inverters + 1)
+        ]
+
+    def converter_ways(self) -> list[tuple[ConverterUse, ...]]:
+        demand = self.needs.demand
+        ways: list[list[ConverterUse | None]] = []
+        for at, volts in enumerate(demand.dc_volts):
+            needed = CONVERTER_RESERVE * float(demand.coincident_dc_w[at]) / volts
+            ways.append([None, *(ConverterUse(converter, self._least(converter, needed), volts) for converter in self.catalog.converters)])
+        return [tuple(use for use in way if use is not None) for way in product(*ways)]
+
+    @staticmethod
+    def _least(converter: Converter, needed_a: float) -> int:
+        count = 1
+        while not meets(converter.output_a * count, needed_a, "at least"):
+            count += 1
+        return count
+
+    def cores(self) -> list[_Core]:
+        banks = list(self.banks())
+        if not banks:
+            return []
+        tables, anywhere = self.catalog.tables, banks[0][0]
+        of_inverters = {}
+        for inverters in self.inverter_banks():
+            lines = core_lines(Core(self.needs, tables, anywhere, inverters, ()))
+            own = self.masks.of([line for line in lines if line.rule in OF_THE_INVERTERS])
+            if inverters.inverter is not None:
+                own |= self._numbers_mask(inverters.inverter, inverters.count)
+            if one_at_most(own):
+                of_inverters[inverters.inverter.id if inverters.inverter else "", inverters.count] = (inverters, own)
+        cores = []
+        ways = self.converter_ways()
+        for (bank, of_bank), (inverters, own) in product(banks, of_inverters.values()):
+            mask = of_bank | own
+            if inverters.inverter is not None and inverters.inverter.bank_v != bank.volts and self.masks.enforced("inverter-bank-voltage"):
+                mask |= self.masks.bit("inverter-bank-voltage")
+            if one_at_most(mask):
+                cores += [core for way in ways if (core := self._core(bank, inverters, way, mask)) is not None]
+        return sorted(cores, key=lambda core: core.cost)
+
+    def _core(self, bank: Bank, inverters: InverterBank, way: tuple[ConverterUse, ...], mask: int) -> _Core | None:
+        core = Core(self.needs, self.catalog.tables, bank, inverters, way)
+        for at, volts in enumerate(self.needs.demand.dc_volts):
+            use = next((use for use in way if use.load_v == volts), None)
+            if use is None and volts != bank.volts and self.masks.enforced("dc-load-on-bank"):
+                mask |= self.masks.bit("dc-load-on-bank")
+            if use is not None and use.converter.out_v != self.needs.demand.dc_volts[at]:
+                mask |= self.masks.bit("converter-output-voltage")
+            if use is not None and bank.volts not in use.converter.bank_v:
+                mask |= self.masks.bit("converter-input")
+        if not one_at_most(mask):
+            return None
+        mask |= self.masks.of(core_lines(core))
+        design = Design(bank, (), inverters, way)
+        for part in design.parts:
+            mask |= self._numbers_mask(part, design.pieces[part.id])
+        mask |= self._core_demands(design) | self._weight_mask(max(part.weight_kg for part in design.parts))
+        if not one_at_most(mask):
+            return None
+        bill = self.prices.bill(design)
+        return _Core(core, bill.objective_cents, bill.parts_and_freight_cents, bill.weight_kg, mask)
+
+    def _core_demands(self, design: Design) -> int:
+        short = any(
+            design.pieces[part_id] < least for part_id, least in self.demanded.items()
+            if not isinstance(self.catalog.by_id.get(part_id), Module | Controller)
+        )
+        return self.masks.bit("part-demanded") if short and self.masks.enforced("part-demanded") else 0
+
+    def _weight_mask(self, heaviest_kg: float) -> int:
+        most = self.problem.limits.piece_kg_max
+        if most is None or not self.masks.enforced("heaviest-piece") or meets(heaviest_kg, most, "at most"):
+            return 0
+        return self.masks.bit("heaviest-piece")
+
+    # --- blocks
+
+    @staticmethod
+    def seen(bank: Bank) -> tuple[object, ...]:
+        """What a block can see of a bank."""
+        return (bank.volts, bank.series, bank.chemistry.chemistry, *(getattr(bank.battery, name) for name in BANK_FIELDS))
+
+    def blocks(self, bank: Bank, dearest: float) -> _Blocks:
+        """Blocks on a bank that break at most one rule and that cost no more than `dearest` [cents]."""
+        key = self.seen(bank)
+        if key not in self._groups:
+            self._groups[key] = _Blocks()
+            self._made[key] = -np.inf
+        group = self._groups[key]
+        for least, block, twins in self._all_blocks:
+            if not self._made[key] < least <= dearest:
+                continue
+            mask = self.masks.of(block_lines(self.needs, self.catalog.tables, bank, block))
+            if not one_at_most(mask):
+                continue
+            for one in (block, *twins):
+                group.blocks.append(one)
+                group.facts.append(block_facts(self.needs, bank, one))
+                group.masks.append(mask)
+        self._made[key] = max(self._made[key], dearest)
+        return group
+
+    @cached_property
+    def _made(self) -> dict[tuple[object, ...], float]:
+        return {}
+
+    @cached_property
+    def _all_blocks(self) -> list[tuple[int, Block, tuple[Block, ...]]]:
+        """Least price of a block, the block, and the same with charge limits, for every block within the bounds."""
+        bounds = self.problem.bounds
+        parts: list[Controller | Inverter] = [*self.catalog.controllers, *(i for i in self.catalog.inverters if i.kind == "all-in-one")]
+        every = []
+        for part, module, series, strings in product(
+            parts, self.catalog.modules, range(1, bounds.modules_in_series + 1), range(1, bounds.strings_per_controller + 1),
+        ):
+            block = Block(part, module, series, strings)
+            device = block.device
+            limits = sorted({round(step * device.output_a, 1) for step in bounds.charge_limit_steps if step < 1})
+            able = device.charge_limit_settable and device.kind != "pwm"
+            twins = tuple(Block(part, module, series, strings, 1, limit) for limit in limits) if able else ()
+            every.append((self._least_cents(block), block, twins))
+        return every
+
+    def _least_cents(self, block: Block) -> int:
+        """Least that a block adds to a design: owned pieces are free, packs are shared."""
+        each = [(block.module, block.modules_each)] + ([] if block.built_in else [(block.part, 1)])
+        cost = sum(n * self.prices.beside_cents(part) for part, n in each)
+        cost += sum(n * self.prices.bought_cents(part) for part, n in each if not self.prices.owned[part.id])
+        return int(cost + sum(n * self.prices.allowance_cents[per] for per, n in block_allowances(block).items()))
+
+    # --- sets of blocks
+
+    def combos(self, group: _Blocks, dearest: float, kinds: int) -> _Combos:
+        """Sets of one kind, or of one and two, that cost at most `dearest` without a core."""
+        bounds = self.problem.bounds
+        rows = np.arange(len(group.blocks))
+        least = np.array([self._least_cents(block) for block in group.blocks])
+        masks = np.array(group.masks, dtype=np.int64)
+        chosen = []
+        for n in range(1, bounds.controllers + 1):
+            alone = rows[n * least <= dearest]
+            chosen.append((alone, np.full(len(alone), n), alone, np.zeros(len(alone), dtype=int)))
+            for m in range(1, bounds.controllers + 1 - n) if kinds == 2 else ():
+                first, second = np.nonzero((n * least[:, None] + m * least[None, :] <= dearest) & (rows[:, None] < rows[None, :]))
+                both = masks[first] | masks[second]
+                first, second = (axis[both & (both - 1) == 0] for axis in (first, second))
+                chosen.append((first, np.full(len(first), n), second, np.full(len(first), m)))
+        first, n, second, m = (np.concatenate(columns) for columns in zip(*chosen, strict=True))
+        columns = self._columns(group, first, n, second, m)
+        ok = (columns["cost"] <= dearest) & (columns["mask"] & (columns["mask"] - 1) == 0)
+        order = np.nonzero(ok)[0]
+        order = order[np.argsort(columns["cost"][order], kind="stable")]
+        return _Combos(first[order], n[order], second[order], m[order], {name: column[order] for name, column in columns.items()})
+
+    def _columns(self, group: _Blocks, first: np.ndarray, n: np.ndarray, second: np.ndarray, m: np.ndarray) -> dict[str, np.ndarray]:
+        blocks, facts, prices, masks = group.blocks, group.facts, self.prices, self.masks
+        modules, controllers = list(self.catalog.modules), list(self.catalog.controllers)
+        trackers = [i.id for i in self.catalog.inverters]
+        # one row a block
+        module = np.array([modules.index(b.module) for b in blocks], dtype=int)
+        panels = np.array([b.modules_each for b in blocks], dtype=int)
+        device = np.array([-1 if b.built_in else controllers.index(b.part) for b in blocks], dtype=int)
+        tracker = np.array([trackers.index(b.part.id) if b.built_in else -1 for b in blocks], dtype=int)
+        allowance = np.array([sum(k * prices.allowance_cents[per] for per, k in block_allowances(b).items()) for b in blocks], dtype=np.int64)
+        allowance_base = np.array([sum(k * prices.allowance_bill_cents[per] for per, k in block_allowances(b).items()) for b in blocks], dtype=np.int64)
+        allowance_kg = np.array([sum(k * prices.allowance_kg.get(per, 0.0) for per, k in block_allowances(b).items()) for b in blocks])
+        joints = np.array([b.modules_each + b.strings + (0 if b.built_in else 2) for b in blocks], dtype=int)
+        parallel = np.array([b.device.parallel_ok for b in blocks], dtype=bool)
+        heavy = np.array([self._weight_mask(max(b.module.weight_kg, b.part.weight_kg)) for b in blocks], dtype=np.int64)
+        self_w = np.array([b.device.self_w for b in blocks])
+        area = np.array([b.modules_each * array_area_m2(b.module, self.problem.array.gap_m) for b in blocks])
+        own_mask = np.array(group.masks, dtype=np.int64) | heavy
+
+        two = m > 0
+        mask = own_mask[first] | np.where(two, own_mask[second], 0)
+
+        def both(column: np.ndarray) -> np.ndarray:
+            a, b = column[first], column[second]
+            return (a.T * n + b.T * m).T
+
+        cost, base, kg = both(allowance), both(allowance_base), both(allowance_kg)
+        cost = cost + prices.connection_cents * both(joints)
+        for parts, of, each in ((modules, module, panels), (controllers, device, np.ones(len(blocks), dtype=int))):
+            ids = np.where(of[first] >= 0, of[first], -1), np.where(two, of[second], -1)
+            used = n * each[first], m * each[second]
+            same = ids[0] == ids[1]
+            most = int((used[0] + used[1]).max(initial=0))
+            table = np.array([[self._part_cents(part, k) for k in range(most + 1)] for part in parts], dtype=np.int64)
+            bad = np.array([[self._numbers_mask(part, k) if k else 0 for k in range(most + 1)] for part in parts], dtype=np.int64)
+            weight = np.array([part.weight_kg for part in parts])
+            for id_, k in ((ids[0], np.where(same, used[0] + used[1], used[0])), (np.where(same, -1, ids[1]), used[1])):
+                there = id_ >= 0
+                cost = cost + np.where(there, table[id_, k, 0] + prices.distinct_cents, 0)
+                base = base + np.where(there, table[id_, k, 1], 0)
+                mask |= np.where(there, bad[id_, k], 0)
+                kg = kg + np.where(there, weight[id_] * k, 0.0)
+            for at, part in enumerate(parts):
+                if self.demanded[part.id] and masks.enforced("part-demanded"):
+                    total = np.where(ids[0] == at, used[0], 0) + np.where(ids[1] == at, used[1], 0)
+                    mask |= np.where(total < self.demanded[part.id], masks.bit("part-demanded"), 0)
+        odd = (~parallel[first] | (two & ~parallel[second])) & (n + m > 1)
+        if odd.any():
+            mask |= np.where(odd, masks.bit("parallel-controllers"), 0)
+        site = self.problem.array
+        if site.area_m2 is not None and masks.enforced("array-area"):
+            mask |= np.where(meets(both(area), site.area_m2, "at most"), 0, masks.bit("array-area"))
+        if site.rectangles and masks.enforced("array-rectangles"):
+            short = self._beyond_rectangles(modules, module[first], panels[first] * n, np.where(two, module[second], -1), panels[second] * m)
+            mask |= np.where(short, masks.bit("array-rectangles"), 0)
+        volts = np.array([f.highest_v for f in facts])
+        terminal = np.array([f.load_terminal_a for f in facts])
+        if len(terminal) and np.isinf(terminal).any():
+            terminal = np.minimum(terminal, 1e9)
+        return {
+            "cost": cost, "base": base, "kg": kg, "mask": mask, "self_wh": both(self_w) * 24,
+            "harvest": both(np.array([f.harvest_wh for f in facts])) - (both(self_w) * 24)[:, None],
+            "low_a": both(np.array([f.low_a for f in facts])), "high_a": both(np.array([f.high_a for f in facts])),
+            "terminal_a": both(terminal), "volts": np.maximum(volts[first], np.where(two, volts[second], 0)),
+            "tracker": tracker[first], "tracker2": np.where(two, tracker[second], -1),
+        }
+
+    def _beyond_rectangles(self, modules: list[Module], a: np.ndarray, n: np.ndarray, b: np.ndarray, m: np.ndarray) -> np.ndarray:
+        site = self.problem.array
+        out = np.zeros(len(a), dtype=bool)
+        keys, back = np.unique(np.column_stack([a, n, b, m]), axis=0, return_inverse=True)
+        short = np.zeros(len(keys), dtype=bool)
+        for row, (one, k, other, l) in enumerate(keys):
+            wanted: Counter[str] = Counter({modules[one].id: int(k)})
+            shape = {modules[one].id: modules[one]}
+            if other >= 0:
+                wanted[modules[other].id] += int(l)
+                shape[modules[other].id] = modules[other]
+            short[row] = not meets(_placed(site.rectangles, site.gap_m, wanted, shape), sum(wanted.values()), "at least")
+        out[:] = short[back.ravel()]
+        return out
+
+    # --- judging
+
+    def judge(self, core: _Core, combos: _Combos, group: _Blocks, stop: int) -> None:
+        """Every set of blocks up to `stop` on a core."""
+        c = combos.columns
+        mask = c["mask"][:stop] | core.mask
+        rows = np.arange(stop)
+        self.walked += stop
+
+        def hold(rule: str, passed: np.ndarray) -> None:
+            nonlocal mask, rows
+            if passed.all():
+                return
+            mask = mask | np.where(passed, 0, self.masks.bit(rule))
+            few = mask & (mask - 1) == 0
+            mask, rows = mask[few], rows[few]
+
+        few = mask & (mask - 1) == 0
+        mask, rows = mask[few], rows[few]
+        enforced, bank, inverters = self.masks.enforced, core.core.bank, core.core.inverters
+        asks = core.asks
+        for rule, needed in asks.needed.items():
+            if enforced(rule):
+                harvest = c["harvest"][rows]
+                worst = np.argmin(harvest / np.maximum(needed, 1e-9), axis=1) if len(rows) else np.zeros(0, dtype=int)
+                hold(rule, meets(harvest[np.arange(len(rows)), worst], needed[worst], "at least"))
+        for days, load, usable, stored, depth in asks.usable:
+            if enforced("autonomy"):
+                hold("autonomy", meets(usable, rules.storage_needed_wh(load + c["self_wh"][rows], days), "at least"))
+            if bank.is_lead_acid and enforced("freezing-floor"):
+                hold("freezing-floor", meets(stored * depth, rules.storage_needed_wh(load + c["self_wh"][rows], days), "at least"))
+        if bank.is_lead_acid and enforced("minimum-charge-current"):
+            hold("minimum-charge-current", meets(c["low_a"][rows] - asks.daytime_a, asks.least_a, "at least"))
+        if enforced("maximum-charge-current"):
+            hold("maximum-charge-current", meets(c["high_a"][rows], bank.battery.charge_max_a * bank.strings, "at most"))
+        if inverters.inverter is not None and enforced("inverter-dc-window"):
+            hold("inverter-dc-window", meets(c["volts"][rows], inverters.inverter.dc_max_v, "at most"))
+        feeding = {use.load_v: use.converter for use in core.core.converters}
+        for at, volts in enumerate(self.needs.demand.dc_volts):
+            ceiling = feeding[volts].in_max_v if volts in feeding else float(self.needs.demand.dc_volts_max[at])
+            if enforced("dc-load-upper-voltage"):
+                hold("dc-load-upper-voltage", meets(c["volts"][rows], ceiling, "at most"))
+        if enforced("tracker-count"):
+            hold("tracker-count", self._trackers_there(combos, rows, inverters))
+        if self.problem.dc.loads_on == "controller load terminals" and len(self.needs.demand.dc_volts) and enforced("load-terminal-current"):
+            hold("load-terminal-current", meets(c["terminal_a"][rows], asks.terminal_a, "at least"))
+        most_kg = self.problem.limits.total_kg_max
+        if most_kg is not None and enforced("total-weight"):
+            hold("total-weight", meets(c["kg"][rows] + core.kg, most_kg, "at most"))
+        if self.most_base < np.inf:
+            hold("budget", c["base"][rows] + core.base <= self.most_base)
+        self._note(core, combos, group, rows, mask)
+
+    def _trackers_there(self, combos: _Combos, rows: np.ndarray, inverters: InverterBank) -> np.ndarray:
+        one, other = combos.columns["tracker"][rows], combos.columns["tracker2"][rows]
+        n, m = combos.n[rows], combos.m[rows]
+        own = next((at for at, i in enumerate(self.catalog.inverters) if inverters.inverter is not None and i.id == inverters.inverter.id), -2)
+        passed = np.ones(len(rows), dtype=bool)
+        for at in set(one.tolist()) | set(other.tolist()):
+            if at >= 0:
+                used = np.where(one == at, n, 0) + np.where(other == at, m, 0)
+                passed &= used <= (inverters.count if at == own else 0)
+        return passed
+
+    def _note(self, core: _Core, combos: _Combos, group: _Blocks, rows: np.ndarray, mask: np.ndarray) -> None:
+        if not len(rows):
+            return
+        costs = combos.columns["cost"][rows] + core.cost
+        for broken in np.unique(mask[mask > 0]):
+            self.kept_out.setdefault(int(broken), []).append(costs[mask == broken])
+        if len(self.sampled) < SAMPLE or self.rng.random() < 0.05:
+            at = self.rng.randrange(len(rows))
+            self._sample(self._design(core, combos, group, int(rows[at])), self.masks.named(int(mask[at])))
+        good = np.nonzero(mask == 0)[0]
+        if len(good):
+            at = good[np.argmin(costs[good])]
+            if costs[at] < self.best:
+                self.best = int(costs[at])
+                self.found = (core, self._kinds(combos, group, int(rows[at])))
+
+    def _sample(self, design: Design, broken: set[str]) -> None:
+        if len(self.sampled) < SAMPLE:
+            self.sampled.append((design, broken))
+        else:
+            self.sampled[self.rng.randrange(SAMPLE)] = (design, broken)
+
+    @staticmethod
+    def _kinds(combos: _Combos, group: _Blocks, row: int) -> list[tuple[Block, int]]:
+        kinds = [(group.blocks[combos.first[row]], int(combos.n[row]))]
+        if combos.m[row]:
+            kinds.append((group.blocks[combos.second[row]], int(combos.m[row])))
+        return kinds
+
+    def _design(self, core: _Core, combos: _Combos, group: _Blocks, row: int) -> Design:
+        return design_with(core.core, self._kinds(combos, group, row))
+
+    # --- the walk
+
+    def result(self) -> Best:
+        cores = self.cores()
+        self._pass([core for core in cores if core.mask == 0], kinds=1)
+        self.kept_out.clear()
+        self._pass(cores, kinds=min(2, self.problem.bounds.array_kinds))
+        alone: Counter[str] = Counter()
+        for mask, costs in self.kept_out.items():
+            (rule,) = self.masks.named(mask)
+            alone[rule] += sum(int((some < self.best).sum()) for some in costs)
+        self._hold_samples()
+        if self.found is None:
+            return Best(None, None, +alone, self.walked)
+        design = design_with(self.found[0].core, self.found[1])
+        report = check_design(design, self.needs, self.catalog, self.prices)
+        assert report.valid, f"arrays say valid, the check says {[line.rule for line in report.failures]}"
+        assert report.bill.objective_cents == self.best, "price of the halves is not the price of the whole"
+        return Best(int(self.best), design, +alone, self.walked)
+
+    def _pass(self, cores: list[_Core], kinds: int) -> None:
+        groups: dict[tuple[object, ...], list[_Core]] = {}
+        for core in cores:
+            groups.setdefault(self.seen(core.core.bank), []).append(core)
+        for members in groups.values():
+            room = self.best - members[0].cost
+            if room < 0:
+                continue
+            group = self.blocks(members[0].core.bank, room)
+            if not group.blocks:
+                continue
+            combos = self.combos(group, room, kinds)
+            cost = combos.columns["cost"]
+            for core in members:
+                if self.best - core.cost < 0:
+                    break
+                stop = int(np.searchsorted(cost, self.best - core.cost, side="right")) if np.isfinite(self.best) else len(cost)
+                if self.best == np.inf and core.mask:
+                    stop = min(stop, HOPELESS_ROWS)
+                if stop:
+                    self.judge(core, combos, group, stop)
+
+    def _hold_samples(self) -> None:
+        for design, broken in self.sampled:
+            report = check_design(design, self.needs, self.catalog, self.prices)
+            said = {line.rule for line in report.failures}
+            assert said == broken, f"arrays say {broken}, the check says {said}"
+
+
+def design_with(core: Core, kinds: list[tuple[Block, int]]) -> Design:
+    """The design of a core and its blocks."""
+    blocks = tuple(Block(b.part, b.module, b.series, b.strings, count, b.limit_a) for b, count in kinds)
+    return Design(core.bank, blocks, core.inverters, core.converters)
+
+
+def best_choice(problem: Problem, catalog: Catalog) -> Best:
+    """The cheapest valid choice within the bounds, by looking at all of them."""
+    return Walk(problem, catalog).result()
+
+
+__all__ = ["BANK_FIELDS", "Battery", "Best", "Walk", "allowance_counts", "best_choice"]
