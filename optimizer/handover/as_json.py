@@ -89,14 +89,14 @@ def assumed_data(report: Report | None, problem: Problem) -> Data:
 
 
 def bound_cents(answer: Answer) -> int | None:
-    """Total below which no design exists [cents]; None where prices beside the bill were part of the question."""
-    bill = answer.report.bill if answer.report else None
-    if answer.bound_cents is None and bill is not None and answer.outcome == "optimal" and not bill.beside_cents:
-        return bill.total_cents
-    if answer.bound_cents is None or not math.isfinite(answer.bound_cents) or (bill is not None and bill.beside_cents):
+    """Total below which no design exists [cents]; None where prices beside the bill are part of the question."""
+    if any(answer.problem.objective.model_dump().values()):
         return None
+    bill = answer.report.bill if answer.report else None
     if bill is not None and answer.gap == 0:
         return bill.total_cents
+    if answer.bound_cents is None or not math.isfinite(answer.bound_cents):
+        return None
     # Margin and tax rise with parts and freight, so the bound on these is one on the total.
     return PriceList(answer.problem, answer.catalog).total_of(max(0, math.floor(answer.bound_cents + 1e-6)))[2]
 

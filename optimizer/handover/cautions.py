@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 
+from optimizer.handover.layout import lowered
 from optimizer.inputs.problem import Problem
 from optimizer.needs.site import HEATING_BELOW_C
 from optimizer.proof.array import needs_cold_cut_out
@@ -184,17 +185,17 @@ def _narrow(report: Report, _: Problem) -> Iterator[str]:
         if known is None or known.margin_share is None or share < known.margin_share:
             told[line.rule] = line
     for line in told.values():
-        yield f"Only {max(0.0, 100 * (line.margin_share or 0)):.1f} % to spare where damage begins: {line.title.lower()} ({line.where})."
+        yield f"Only {max(0.0, 100 * (line.margin_share or 0)):.1f} % to spare where damage begins: {lowered(line.title)} ({line.where})."
 
 
-def _handling(report: Report, problem: Problem) -> Iterator[str]:
+def _handling(report: Report, _: Problem) -> Iterator[str]:
     heavy = [part for part in report.design.parts if part.weight_kg > HEAVY_KG]
     if heavy:
         yield "Two people or a hoist for: " + ", ".join(f"{part.id} ({part.weight_kg:g} kg)" for part in heavy) + "."
     short = [line.where for line in _lines(report, "stock") if line.passed is False]
     if short:
         yield f"Not enough in stock: {', '.join(short)}."
-    unknown = [line.title.lower() for line in report.lines if line.passed is None]
+    unknown = [lowered(line.title) for line in report.lines if line.passed is None]
     if unknown:
         yield f"Could not be judged from the catalog: {'; '.join(dict.fromkeys(unknown))}."
     if any(part.assumed for part in report.design.parts):

@@ -1,0 +1,123 @@
+"""Files to start from: a commented problem with its loads, a catalog to edit, a choice to fill in."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+from optimizer.errors import InputError, WrongUse
+from optimizer.inputs.catalog import shipped_folder
+from optimizer.inputs.problem import Problem
+from optimizer.inputs.problem_file import load_problem
+
+STARTED_FROM = "weekend_cabin"
+"""The shipped problem that a new one is a copy of."""
+
+PROBLEM_HEAD = """\
+# A problem file to start from: an example that can be solved as it stands. Change what differs at your site.
+#
+#   bankstring lint {file}      is everything well formed?
+#   bankstring demand {file}    what do the loads ask for?
+#   bankstring solve {file}     the cheapest design that breaks no rule
+#
+# Loads stand in {loads}, one row a kind of appliance; edit it as a spreadsheet and save it as CSV.
+# Metric units; a key may end in another unit: lowest_f for lowest_c, _ft for _m, _ft2 for _m2, _lb for _kg.
+# sun_h is on the plane of the array, not on the horizontal, and not hours of daylight.
+# Keys that may be added stand at the end of this file.
+
+"""
+
+CHOICE = """\
+# A choice to fill in: what somebody would build. `bankstring check PROBLEM THIS_FILE` holds it against every rule.
+# As it stands it fits the shipped problem weekend_cabin. Part ids are those of the catalog.
+
+[bank]
+voltage_v = 12                # class of the bank: 12, 24, 36 or 48
+battery = "BT-FLA6-225"
+series = 2                    # units in series
+strings = 2                   # strings in parallel
+
+[[charging]]                  # once for each kind of controller with its array
+controller = "CM-A30-V100"    # or an all-in-one inverter, for its own tracker
+count = 1                     # controllers, each with the same array:
+module = "PV-395-108B"
+series = 1                    # modules in a string
+strings = 1                   # strings on each controller
+# charge_limit_a = 20         # where a limit is set on the controller
+
+[inverter]                    # leave this section out where there are no AC loads
+model = "IV-700W-B12-AC120"
+count = 1
+
+[[converters]]                # for DC loads of another voltage than the bank's, or to steady the same
+model = "DC-12-12-06"
+count = 3
+load_v = 12
+"""
+
+HIDDEN = frozenset({"name", "loads", "owned", "seasons", "rules"})
+
+
+def _free(path: Path) -> Path:
+    if path.exists():
+        raise WrongUse(f"{path} exists already and is left as it is; give another name, or remove it first")
+    return path
+
+
+def _written(path: Path, text: str) -> Path:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+    except OSError as bad:
+        raise InputError(f"{path}: cannot be written: {bad.strerror or bad}") from None
+    return path
+
+
+def further_keys(problem: Problem) -> str:
+    """Comment that lists the keys that a problem leaves out, with what holds without them."""
+    lines = ["", "# Keys that may be added to these sections, with what holds without them:", "#"]
+    for name in Problem.model_fields:
+        if name in HIDDEN:
+            continue
+        section = getattr(problem, name)
+        defaults = {text.partition(" = ")[0]: text for text in problem.defaults() if text.startswith(f"{name}.")}
+        for key in type(section).model_fields:
+            if key in section.model_fields_set:
+                continue
+            text = defaults.get(f"{name}.{key}", f"{name}.{key}  (not given: no limit, or not known)")
+            lines.append(f"#   [{name}]  {text.removeprefix(name + '.')}")
+    lines += [
+        "#", "# Parts that the customer has already, once for each:", "#   [[owned]]", '#   part = "PV-100-36"', "#   quantity = 2",
+        "#   age_months = 24", "#   must_use = false", "#",
+        "# Rules of this site, by their name in an answer: requirement, soft (only reported) or off. Hard rules stay.",
+        "#   [rules]", '#   uncertainty = "requirement"', "",
+    ]
+    return "\n".join(lines)
+
+
+def new_problem(path: Path) -> list[Path]:
+    """Write a commented problem and its loads; refuses to overwrite. Returns the files written."""
+    file = _free(path if path.suffix else path.with_suffix(".toml"))
+    loads = _free(file.with_name(f"{file.stem}_loads.csv"))
+    home = shipped_folder("problems")
+    text = (home / f"{STARTED_FROM}.toml").read_text(encoding="utf-8")
+    text = text.replace(f'loads_file = "{STARTED_FROM}_loads.csv"', f'loads_file = "{loads.name}"')
+    more = further_keys(load_problem(home / f"{STARTED_FROM}.toml"))
+    return [
+        _written(file, PROBLEM_HEAD.format(file=file, loads=loads.name) + text.rstrip() + "\n" + more),
+        _written(loads, (home / f"{STARTED_FROM}_loads.csv").read_text(encoding="utf-8")),
+    ]
+
+
+def new_choice(path: Path) -> list[Path]:
+    """Write a commented choice to fill in; refuses to overwrite."""
+    return [_written(_free(path if path.suffix else path.with_suffix(".toml")), CHOICE)]
+
+
+def new_catalog(folder: Path) -> list[Path]:
+    """Copy the shipped catalog into a new folder; refuses to overwrite."""
+    try:
+        shutil.copytree(shipped_folder("catalogs"), _free(folder))
+    except OSError as bad:
+        raise InputError(f"{folder}: cannot be written: {bad.strerror or bad}") from None
+    return [folder]
