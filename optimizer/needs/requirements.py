@@ -1,0 +1,198 @@
+"""What the customer asked for, as a list of named requirements that can be loosened and tightened.
+
+Every question works on this list and knows nothing of what a requirement is: it has a name, a unit, a value and
+ladders of notches; `with_value` gives the problem with another value. Hard rules are not in it: they are never loosened.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from optimizer.inputs.problem import MONTHS, Problem
+from optimizer.needs.demand import Demand
+
+INDOOR_C = 15.0
+"""A heated utility room; common practice, no source."""
+
+BIG_LOAD_SHARE = 0.1
+"""Share of a season's energy from which a load is worth a question of its own."""
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """One requirement of a problem; notches run from the present value outward, the last is the furthest."""
+
+    name: str
+    title: str
+    unit: str
+    now: Any
+    looser: tuple[Any, ...]
+    tighter: tuple[Any, ...]
+    with_value: Callable[[Any], Problem]
+    without: Any = None
+    """Value that stands for 'not asked at all'; None where the requirement cannot be left out."""
+
+
+def with_section(problem: Problem, section: str, **values: Any) -> Problem:
+    """A problem with some values of one section changed."""
+    return problem.model_copy(update={section: getattr(problem, section).model_copy(update=values)})
+
+
+def requirements(problem: Problem) -> tuple[Requirement, ...]:
+    """Every requirement of a problem that has a ladder."""
+    found: list[Requirement] = []
+    for family in (_autonomy, _energy, _temperatures, _room, _money_and_weight, _bank, _loads):
+        found += family(problem)
+    return tuple(found)
+
+
+NO_LIMIT = "no limit"
+
+
+def _number(problem: Problem, name: str, title: str, unit: str, looser: tuple[float, ...], tighter: tuple[float, ...], **more: Any) -> Requirement:
+    """A requirement that is one number of one section; `name` is section.key."""
+    section, key = name.split(".")
+
+    def with_value(value: Any) -> Problem:
+        return with_section(problem, section, **{key: None if value == NO_LIMIT else value})
+
+    return Requirement(name, title, unit, getattr(getattr(problem, section), key), looser, tighter, with_value, **more)
+
+
+def _autonomy(problem: Problem) -> Iterator[Requirement]:
+    days = problem.autonomy.days
+    given = days if isinstance(days, dict) else {"": days}
+    for season, now in given.items():
+        def with_value(value: Any, season: str = season) -> Problem:
+            changed = {**days, season: value} if isinstance(days, dict) else value
+            return with_section(problem, "autonomy", days=changed)
+
+        step = 1.0 if now >= 3 else 0.5
+        looser = tuple(round(now - step * n, 3) for n in range(1, 9) if now - step * n >= 0.5)
+        where = f" in season {season}" if season else ""
+        yield Requirement(
+            f"autonomy.days{'.' + season if season else ''}", f"days without sun{where}", "d", now, looser,
+            tuple(round(now + step * n, 3) for n in range(1, 5)), with_value,
+        )
+
+
+def _energy(problem: Problem) -> Iterator[Requirement]:
+    now = problem.balance.array_to_load
+    looser = tuple(round(now - 0.1 * n, 2) for n in range(1, 6) if now - 0.1 * n >= 0.999)
+    yield _number(problem, "balance.array_to_load", "array-to-load ratio", "share", looser, (round(now + 0.1, 2), round(now + 0.2, 2)))
+    if problem.site.other_source == "none":
+        now = problem.autonomy.recovery_days
+        yield _number(
+            problem, "autonomy.recovery_days", "days to refill the bank", "d", tuple(n for n in (now * 2, 60.0) if now < n <= 60),
+            (max(1.0, round(now / 2, 2)),),
+        )
+    months = Demand(problem).months_of_use
+    if len(months) > 1:
+        yield _months(problem, months)
+
+
+def _months(problem: Problem, months: tuple[int, ...]) -> Requirement:
+    """Months of use: loosened by giving up the months with the least sun, one after the other."""
+    by_sun = sorted(months, key=lambda month: (problem.array.sun_h[month] * problem.array.shade[month], month))
+    seasons = problem.seasons or {"all": MONTHS}
+
+    def with_value(dropped: str) -> Problem:
+        gone = set(dropped.split()[1:])
+        kept = {season: tuple(month for month in named if month not in gone) for season, named in seasons.items()}
+        return problem.model_copy(update={"seasons": kept, "loads": tuple(_in_seasons(load, seasons) for load in problem.loads)})
+
+    def _in_seasons(load: Any, known: Any) -> Any:
+        return load if all(season in known for season in load.hours) else load.model_copy(update={"hours": {"all": load.hours.get("all", 0.0)}})
+
+    looser = tuple("without " + " ".join(MONTHS[month] for month in by_sun[:n]) for n in range(1, min(6, len(by_sun))))
+    return Requirement("months of use", "months of use", "months", f"{len(months)} months", looser, (), with_value)
+
+
+def _temperatures(problem: Problem) -> Iterator[Requirement]:
+    now = problem.temperatures.lowest_c
+    yield _number(problem, "temperatures.lowest_c", "lowest temperature of the modules", "C", (now + 5, now + 10), (now - 5, now - 10))
+    lowest = problem.temperatures.battery_lowest_c
+    coldest = min(lowest.values()) if isinstance(lowest, dict) else lowest
+    if coldest < INDOOR_C:
+        def indoors(value: str) -> Problem:
+            del value
+            kept = {season: max(c, INDOOR_C) for season, c in lowest.items()} if isinstance(lowest, dict) else max(lowest, INDOOR_C)
+            moved = with_section(
+                problem, "temperatures", battery_lowest_c=kept, battery_c=tuple(max(c, INDOOR_C) for c in problem.temperatures.battery_c)
+            )
+            return with_section(moved, "bank", place="ventilated room")
+
+        yield Requirement("battery place", "where the battery stands", "", problem.bank.place, ("in a room at 15 C",), (), indoors)
+
+
+def _room(problem: Problem) -> Iterator[Requirement]:
+    array = problem.array
+    if array.area_m2 is not None:
+        grown = tuple(round(array.area_m2 * share, 2) for share in (1.25, 1.5, 2.0, 3.0, 5.0, 10.0, 20.0))
+        yield _number(problem, "array.area_m2", "area for modules", "m2", (*grown, NO_LIMIT), (round(array.area_m2 * 0.8, 2),), without=NO_LIMIT)  # type: ignore[arg-type]
+    if array.rectangles_m:
+        yield Requirement(
+            "array.rectangles_m", "free rectangles", "", " and ".join(array.rectangles_m), ("any shape",), (),
+            lambda _: with_section(problem, "array", rectangles_m=()), without="any shape",
+        )
+    if array.volts_max is not None:
+        higher = tuple(volts for volts in (60.0, 120.0, 250.0) if volts > array.volts_max)
+        yield _number(problem, "array.volts_max", "DC voltage policy", "V", (*higher, NO_LIMIT), (), without=NO_LIMIT)  # type: ignore[arg-type]
+
+
+def _money_and_weight(problem: Problem) -> Iterator[Requirement]:
+    limits = problem.limits
+    for key, title, unit in (("budget", "budget", "money"), ("total_kg_max", "payload", "kg"), ("piece_kg_max", "heaviest piece", "kg")):
+        now = getattr(limits, key)
+        if now is not None:
+            grown = tuple(round(now * share, 2) for share in (1.25, 1.5, 2.0, 4.0, 8.0))
+            yield _number(problem, f"limits.{key}", title, unit, (*grown, NO_LIMIT), (round(now * 0.9, 2),), without=NO_LIMIT)  # type: ignore[arg-type]
+
+
+def _bank(problem: Problem) -> Iterator[Requirement]:
+    volts = problem.bank.volts
+    if set(volts) < {12, 24, 48}:
+        every = tuple(sorted({*volts, 12, 24, 48}))
+        yield Requirement(
+            "bank.volts", "bank voltages allowed", "V", " ".join(map(str, volts)), (" ".join(map(str, every)),), (),
+            lambda text: with_section(problem, "bank", volts=tuple(int(v) for v in text.split())), without=" ".join(map(str, every)),
+        )
+    if problem.bank.chemistries:
+        yield Requirement(
+            "bank.chemistries", "chemistries allowed", "", ", ".join(problem.bank.chemistries), ("any chemistry",), (),
+            lambda _: with_section(problem, "bank", chemistries=()), without="any chemistry",
+        )
+    now = problem.bounds.battery_strings
+    yield _number(problem, "bounds.battery_strings", "battery strings in parallel, most", "count", (now + 2, now + 4), tuple(n for n in (now - 1, 2, 1) if 1 <= n < now))
+    if problem.inverter.on == "always" and any(load.supply == "AC" for load in problem.loads):
+        yield Requirement(
+            "inverter.on", "inverter runs", "", "always", ("when used",), (), lambda value: with_section(problem, "inverter", on=value),
+        )
+
+
+def _loads(problem: Problem) -> Iterator[Requirement]:
+    starts = Demand(problem).starts
+    worst = next((start for start in starts if start.seconds > 0 or start.va > 0), None)
+    for at, load in enumerate(problem.loads):
+        if worst is not None and load.item == worst.item and load.surge_x > 1:
+            def softer(value: Any, at: int = at, load: Any = load) -> Problem:
+                return _with_load(problem, at, load.model_copy(update={"surge_x": max(1.0, float(value))}))
+
+            yield Requirement(
+                f"start of {load.item}", f"starting multiple of {load.item}", "share", load.surge_x,
+                (round(max(1.0, load.surge_x / 2), 3), 1.0), (round(load.surge_x * 1.25, 3),), softer, without=1.0,
+            )
+    energy = [sum(load.qty * load.watts * hours * load.days_per_week / 7 for hours in load.hours.values()) for load in problem.loads]
+    for at, (load, wh) in enumerate(zip(problem.loads, energy, strict=True)):
+        if len(problem.loads) > 1 and wh >= BIG_LOAD_SHARE * sum(energy):
+            def used(value: Any, at: int = at, load: Any = load) -> Problem:
+                return _with_load(problem, at, load.model_copy(update={"hours": {season: hours * value / 100 for season, hours in load.hours.items()}}) if value else None)
+
+            yield Requirement(f"load {load.item}", f"use of {load.item}", "%", 100, (50, 0), (150,), used, without=0)
+
+
+def _with_load(problem: Problem, at: int, load: Any) -> Problem:
+    loads = (*problem.loads[:at], *((load,) if load is not None else ()), *problem.loads[at + 1 :])
+    return problem.model_copy(update={"loads": loads})
