@@ -20,8 +20,6 @@ from optimizer.needs.site import Needs
 REJECTIONS_MOST = 50
 """Designs that the check may reject before the search gives up: more means that program and check disagree."""
 
-FEW_BLOCKS = 120
-
 Accepts = Callable[[Design], bool]
 
 
@@ -59,19 +57,14 @@ class _Run:
     def _timed(self, phase: str, since: float) -> None:
         self.timing[phase] += time.perf_counter() - since
 
-    def _searched(self, *, prune: bool) -> tuple[CandidateSearch, Screening]:
+    def _searched(self, *, prune: bool, known: float = np.inf) -> tuple[CandidateSearch, Candidates, Screening]:
         since = time.perf_counter()
         screening = Screening(self.needs.severities)
-        found = candidates(self.needs, self.catalog, self.stock, screening, prune=prune)
-        self._timed("screen", since)
-        return found, screening
-
-    def _pruned(self, searched: CandidateSearch) -> Candidates:
-        since = time.perf_counter()
-        found = searched.pruned()
+        searched = candidates(self.needs, self.catalog, self.stock, screening, prune=prune, known_cents=known)
+        found = searched.result()
         self._timed("screen", since)
         self.sizes = {"cores": len(found.cores.table), "blocks": len(found.blocks)}
-        return found
+        return searched, found, screening
 
     def _program(self, found: Candidates) -> Program:
         since = time.perf_counter()
@@ -91,14 +84,7 @@ class _Run:
 
     def result(self) -> Found:
         """Solve, mend what the relaxation left out, settle ties, and cut off what the check rejects."""
-        searched, screening = self._searched(prune=self.prune)
-        found = self._pruned(searched)
-        if len(found.blocks) <= FEW_BLOCKS:
-            # Few enough to see packs at once, instead of after a first solve.
-            packed = {part for part in found.part_ids() if self.stock.part(part).pack_qty > 1}
-            if packed - self.stock.special:
-                self.stock.special |= packed
-                found = self._pruned(searched)
+        searched, found, screening = self._searched(prune=self.prune)
         program: Program | None = None
         rejected: list[Design] = []
         while True:
@@ -114,9 +100,10 @@ class _Run:
             design = found.design(core, counts)
             broken = set(self.stock.broken(design.pieces))
             if broken:
-                # Packs or stock that the program did not see: give these parts their inventory rows and begin again.
+                # Stock that the program did not see: give these parts their inventory rows and begin again.
                 self.stock.special |= broken
-                found, program = self._pruned(searched), None
+                searched, found, screening = self._searched(prune=self.prune, known=searched.most)
+                program = None
                 continue
             if solved.ending is Ending.OPTIMAL and self.limits.gap == 0:
                 settled = self._settled(searched, found, core, counts, rejected)
@@ -124,7 +111,8 @@ class _Run:
             broken = set(self.stock.broken(design.pieces))
             if broken:
                 self.stock.special |= broken
-                found, program = self._pruned(searched), None
+                searched, found, screening = self._searched(prune=self.prune, known=searched.most)
+                program = None
                 continue
             if self.accepts(design):
                 return self._end(solved.ending, screening, "", design, solved.bound)
@@ -133,12 +121,12 @@ class _Run:
             if len(rejected) > REJECTIONS_MOST:
                 return self._end(Ending.STOPPED, screening, "program and check disagree on this problem: please report it", bound=solved.bound)
             if len(rejected) == 1:
-                searched, screening = self._searched(prune=False)
-                found = self._pruned(searched)
+                searched, found, screening = self._searched(prune=False)
                 program = self._program(found)
-            core, counts = _located(found, design)
+            located = _located(found, design)
             assert program is not None, "a rejected design came from a program"
-            program.forbid(core, counts)
+            assert located is not None, "without pruning every design that was ever chosen is a candidate"
+            program.forbid(*located)
 
     # --- ties
 
@@ -151,12 +139,18 @@ class _Run:
         if self.prune:
             searched.tighten(cost)
             searched.price_pairs()
-            tied = self._pruned(searched)
+            tied = searched.result()
         if len(tied.cores.table) == 1 and len(tied.blocks) == 1:
             return None
         program = self._program(tied)
         program.model += (program.cost <= cost + 0.5, "tie__cost")
-        core, counts = _located(tied, found.design(core, counts))
+        located = _located(tied, found.design(core, counts))
+        if located is None:
+            # Among fewer candidates an equal one has taken its place.
+            if not self._solve(program).has_solution:
+                return None
+            located = program.chosen()
+        core, counts = located
         best: tuple[tuple[object, ...], Design] | None = None
         for _ in range(TIES_MOST):
             design = tied.design(core, counts)
@@ -191,15 +185,17 @@ class _Run:
 TIES_MOST = 400
 
 
-def _located(found: Candidates, design: Design) -> tuple[int, list[tuple[int, int]]]:
-    """Core and block rows of a design among candidates."""
-    core = next(
-        row for row in range(len(found.cores.table))
-        if found.cores.parts(row, found.needs, found.catalog) == (design.bank, design.inverters, design.converters)
-    )
-    number = found.cores.table.bank_class[core]
+def _located(found: Candidates, design: Design) -> tuple[int, list[tuple[int, int]]] | None:
+    """Core and block rows of a design among candidates; None where it is not among them."""
+    parts = (design.bank, design.inverters, design.converters)
+    core = next((row for row in range(len(found.cores.table)) if found.cores.parts(row, found.needs, found.catalog) == parts), None)
+    if core is None:
+        return None
+    rows = np.nonzero(found.blocks.bank_class == found.cores.table.bank_class[core])[0]
     counts = []
     for block in design.blocks:
-        row = next(row for row in np.nonzero(found.blocks.bank_class == number)[0] if found.arrays.block(found.blocks, int(row), block.count) == block)
-        counts.append((int(row), block.count))
+        at = next((int(row) for row in rows if found.arrays.block(found.blocks, int(row), block.count) == block), None)
+        if at is None:
+            return None
+        counts.append((at, block.count))
     return core, counts
