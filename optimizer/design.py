@@ -26,7 +26,7 @@ Count = Annotated[int, Field(ge=1, le=100_000)]
 
 
 class _Record(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 class BankChoice(_Record):
@@ -428,6 +428,11 @@ class PriceList:
             self.allowance_cents[allowance.per] += self.bought_cents(allowance) + self.beside_cents(allowance)
             self.allowance_bill_cents[allowance.per] += self.bought_cents(allowance)
             self.allowance_kg[allowance.per] = self.allowance_kg.get(allowance.per, 0.0) + allowance.weight_kg
+
+    @property
+    def has_prices_beside_the_bill(self) -> bool:
+        """Whether the objective holds prices that are not on the bill."""
+        return bool(self.distinct_cents or self.connection_cents or self._per_kg)
 
     def freight_cents(self, part: Part) -> int:
         """Freight of one bought piece [cents]."""

@@ -383,3 +383,16 @@ def _harvest(arrays: Arrays, bank: Bank, table: Table) -> None:
             current, some.strings[:, None], bank.charging_v, needs.sun_h[None, :], needs.array_factor, devices.efficiency[some.device][:, None]
         )
     table.add(harvest_wh=harvest - table.self_w[:, None] * 24)
+
+
+def block_pieces(arrays_: Arrays, blocks: Table, row: int) -> list[tuple[str, int]]:
+    """Part ids and pieces of one block of a table."""
+    pieces = [(arrays_.modules[blocks.module[row]].id, int(blocks.modules_each[row]))]
+    return pieces if blocks.built_in[row] else [*pieces, (arrays_.parts[blocks.device[row]].id, 1)]
+
+
+def rectangle_room(needs: Needs, arrays_: Arrays) -> np.ndarray:
+    """Modules of each kind that fit each free rectangle, shape (rectangles, modules)."""
+    gap = needs.problem.array.gap_m
+    length, width = arrays_.panels.length_mm / 1000, arrays_.panels.width_mm / 1000
+    return np.array([array.modules_in_rectangle(a, b, length, width, gap) for a, b in needs.problem.array.rectangles])

@@ -2,31 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from optimizer.choice.blocks import Arrays, arrays, blocks_of_class
+from optimizer.choice.blocks import Arrays, arrays, block_pieces, blocks_of_class, rectangle_room
 from optimizer.choice.cores import Cores, power_cores
-from optimizer.choice.prune import completion_bound, undominated
+from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months, uses_terminals
+from optimizer.choice.prune import completion_bound
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
 from optimizer.design import Design
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module
 from optimizer.inputs.problem import MONTHS
 from optimizer.needs.site import Needs
-from optimizer.rules import array
 
 CORES_TRIED = 40
 """Cores, most promising first, on which single-kind designs are tried for an upper bound."""
 
 PAIRS_MOST = 1_500_000
 """Pairs of blocks, times cores, up to which designs of two kinds are priced one by one before the program sees them."""
-
-SLACK_CENTS = 0.5
-"""Costs are whole cents; sums of floating numbers are not."""
 
 
 @dataclass
@@ -66,34 +63,29 @@ class Candidates:
         )
 
 
-def block_pieces(arrays_: Arrays, blocks: Table, row: int) -> list[tuple[str, int]]:
-    """Part ids and pieces of one block of a table."""
-    pieces = [(arrays_.modules[blocks.module[row]].id, int(blocks.modules_each[row]))]
-    return pieces if blocks.built_in[row] else [*pieces, (arrays_.parts[blocks.device[row]].id, 1)]
-
-
-def candidates(needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, *, prune: bool) -> CandidateSearch:
-    """Screen, and bound by the cost of a design that is known to exist."""
+def candidates(needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, *, prune: bool, known_cents: float = np.inf) -> CandidateSearch:
+    """Screen and prune; `known_cents` is the objective of a design that is known already."""
     cores = power_cores(needs, catalog, screening, stock)
     there = {int(i) for i in cores.table.columns.get("inverter", np.zeros(0)) if i >= 0}
     trackers = [inverter for at, inverter in enumerate(cores.inverters) if at in there and inverter.kind == "all-in-one"]
     strings = arrays(needs, catalog, screening, stock, trackers)
-    return CandidateSearch(needs, catalog, stock, screening, cores, strings, prune=prune)
+    return CandidateSearch(needs, catalog, stock, screening, cores, strings, known_cents, prune=prune)
 
 
 class CandidateSearch:
-    """Builds the blocks class by class while an upper bound gets tighter; `pruned` may be asked again with more special parts."""
+    """Builds the blocks class by class while an upper bound gets tighter, then drops what no optimum needs."""
 
     def __init__(
-        self, needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, cores: Cores, strings: Arrays, *, prune: bool,
+        self, needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, cores: Cores, strings: Arrays, known: float, *, prune: bool,
     ) -> None:
         self.needs, self.catalog, self.stock, self.screening = needs, catalog, stock, screening
-        self.cores, self.arrays, self.prune, self.most = cores, strings, prune, np.inf
+        self.cores, self.arrays, self.prune, self.most = cores, strings, prune, known
         self.blocks: dict[int, Table] = {}
         self.core_rows: dict[int, np.ndarray] = {}
         self.problem = needs.problem
         self.missing, self.short = cores.missing, ""
 
+        self._drop_cores_without_demanded()
         table = cores.table
         classes = sorted(set(table.bank_class.tolist()), key=lambda k: float(table.least_cost[table.bank_class == k].min())) if len(table) else []
         for number in classes:
@@ -102,6 +94,8 @@ class CandidateSearch:
             self.missing = f"No array with its controller is left after the rule {screening.emptied_by}."
         if prune:
             self.tighten()
+            for number in list(self.blocks):
+                self._dominate(number)
             self.price_pairs()
             self.tighten()
             self.price_pairs()
@@ -117,21 +111,31 @@ class CandidateSearch:
         for number in list(self.blocks):
             self._try_pairs(number)
 
-    def pruned(self) -> Candidates:
-        """Candidates without the dominated ones."""
-        rows, tables = [], []
-        for number in self.blocks:
-            of_class, blocks = self._rows(number), self.blocks[number]
-            kept = self.core_rows[number]
-            if self.prune:
-                blocks = blocks.take(self._undominated_blocks(of_class, blocks))
-                kept = kept[self._undominated_cores(of_class, blocks)]
-            rows.append(kept)
-            tables.append(blocks)
+    def result(self) -> Candidates:
+        """What is left."""
         table = self.cores.table
-        cores = replace(self.cores, table=table.take(np.concatenate(rows)) if rows else table.take(np.zeros(0, dtype=int)))
-        joined = Table.joined(tables) if tables else Table({"bank_class": np.zeros(0, dtype=int)})
+        rows = [self.core_rows[number] for number in self.blocks] or [np.zeros(0, dtype=int)]
+        cores = replace(self.cores, table=table.take(np.concatenate(rows)))
+        joined = Table.joined(list(self.blocks.values())) if self.blocks else Table({"bank_class": np.zeros(0, dtype=int)})
         return Candidates(self.needs, self.catalog, self.stock, cores, self.arrays, joined, self.most)
+
+    def _dominate(self, number: int) -> None:
+        dominance = Dominance(self.needs, self.stock, self.screening, self.arrays, self.cores, self.most)
+        of_class, blocks = self._rows(number), self.blocks[number]
+        self.blocks[number] = blocks.take(dominance.blocks(of_class, blocks))
+        self.core_rows[number] = self.core_rows[number][dominance.cores_of(of_class, self.blocks[number])]
+
+    def _drop_cores_without_demanded(self) -> None:
+        """A demanded battery, inverter or converter must be in the core; nothing else can bring it."""
+        demanded = {
+            part_id: least for part_id, least in self.stock.at_least.items()
+            if least and isinstance(self.stock.part(part_id), Battery | Inverter | Converter)
+        }
+        if not demanded or not self.screening.enforced("part-demanded"):
+            return
+        has = [all(dict(self.cores.pieces(row)).get(part, 0) >= least for part, least in demanded.items()) for row in range(len(self.cores.table))]
+        self.screening.lost("part-demanded", has.count(False), has.count(True), "banks and inverters without a demanded part")
+        self.cores.table = self.cores.table.take(np.array(has, dtype=bool))
 
     # --- one class
 
@@ -143,7 +147,7 @@ class CandidateSearch:
         rows = np.nonzero(table.bank_class == number)[0]
         cores = table.take(rows)
         room = self.most - float(cores.least_cost.min()) if self.prune else np.inf
-        if self.stock.prices.budget_cents is not None and not self.stock.owned and self.screening.enforced("budget") and not self._beside:
+        if self.stock.prices.budget_cents is not None and not self.stock.owned and self.screening.enforced("budget") and not self.stock.prices.has_prices_beside_the_bill:
             room = min(room, self.stock.prices.budget_cents - float(cores.least_cost.min()))
         most_a = float(cores.most_charge_a.max()) if self.screening.enforced("maximum-charge-current") else np.inf
         blocks = blocks_of_class(self.arrays, self.cores.classes[number], float(cores.ceiling_v.max()), most_a, room)
@@ -154,23 +158,18 @@ class CandidateSearch:
         if self.prune:
             self._upper_bound(number)
 
-    @property
-    def _beside(self) -> bool:
-        prices = self.stock.prices
-        return bool(prices.distinct_cents or prices.connection_cents or self.problem.objective.price_per_kg)
-
     def _rates(self, number: int) -> np.ndarray:
-        """Least cost of a watt-hour a day in each month [cents d/Wh]; infinite where no block harvests."""
-        blocks = self.blocks[number]
+        """Least cost of a watt-hour a day in each month, and of an ampere of charge; infinite where no block gives any."""
+        blocks, supply = self.blocks[number], _supply(self.blocks[number])
         with np.errstate(divide="ignore", invalid="ignore"):
-            rate = blocks.least_cost[:, None] / np.where(blocks.harvest_wh > 0, blocks.harvest_wh, np.nan)
+            rate = blocks.least_cost[:, None] / np.where(supply > 0, supply, np.nan)
         return np.where(np.isnan(rate).all(axis=0), np.inf, np.nanmin(np.where(np.isnan(rate), np.inf, rate), axis=0))
 
     def _core_bounds(self, number: int) -> np.ndarray:
         """Least cost of a design on each core of a class."""
         cores, rate = self._rows(number), self._rates(number)
         with np.errstate(invalid="ignore"):
-            energy = np.nan_to_num(cores.needed_wh * rate, nan=0.0, posinf=np.inf).max(axis=1)
+            energy = np.nan_to_num(_demand(cores) * rate, nan=0.0, posinf=np.inf).max(axis=1)
         return np.asarray(cores.least_cost + np.maximum(energy, self.blocks[number].least_cost.min()))
 
     def _upper_bound(self, number: int) -> None:
@@ -221,7 +220,7 @@ class CandidateSearch:
         for at in np.argsort(self._core_bounds(number), kind="stable"):
             core = int(rows[at])
             alone = self.cores.table.least_cost[core] + self.single_kind_counts(number, core) * blocks.least_cost
-            least = np.where(np.isnan(alone), np.inf, alone)
+            least = np.where(np.isnan(alone) | ~self._has_demanded(blocks).all(axis=0), np.inf, alone)
             if kinds == 2:
                 least = np.minimum(least, self._pair_core(number, core, months))
             block_least, core_least[at] = np.minimum(block_least, least), least.min()
@@ -239,6 +238,8 @@ class CandidateSearch:
         needed, harvest = table.needed_wh[core][months], blocks.harvest_wh[:, months]
         both = blocks.built_in[:, None] & blocks.built_in[None, :]
         able = blocks.parallel_ok[:, None] & blocks.parallel_ok[None, :] & ~np.eye(len(blocks), dtype=bool)
+        for has in self._has_demanded(blocks):
+            able &= has[:, None] | has[None, :]
         block_least = np.full(len(blocks), np.inf)
         for first in range(1, problem.bounds.controllers):
             with np.errstate(divide="ignore", invalid="ignore"):
@@ -257,9 +258,22 @@ class CandidateSearch:
             cost = np.where(fits, table.least_cost[core] + first * blocks.least_cost[:, None] + second * blocks.least_cost[None, :], np.inf)
             block_least = np.minimum(block_least, np.minimum(cost.min(axis=0), cost.min(axis=1)))
             i, j = np.unravel_index(int(np.argmin(cost)), cost.shape)
-            if cost[i, j] < self.most and not self._terminals and not problem.array.rectangles:
+            if cost[i, j] < self.most and not uses_terminals(self.needs) and not problem.array.rectangles:
                 self._known(number, core, [(int(i), first), (int(j), int(second[i, j]))])
         return block_least
+
+    def _has_demanded(self, blocks: Table) -> np.ndarray:
+        """Which blocks hold each demanded module or controller, shape (demanded, blocks)."""
+        if not self.screening.enforced("part-demanded"):
+            return np.ones((0, len(blocks)), dtype=bool)
+        devices, modules = [part.id for part in self.arrays.parts], [module.id for module in self.arrays.modules]
+        masks = [
+            np.array([one == part_id for one in modules], dtype=bool)[blocks.module]
+            | (np.array([one == part_id for one in devices], dtype=bool)[blocks.device] & ~blocks.built_in)
+            for part_id, least in self.stock.at_least.items()
+            if least and isinstance(self.stock.part(part_id), Module | Controller)
+        ]
+        return np.array(masks, dtype=bool).reshape(-1, len(blocks))
 
     def _resources(self, core: int) -> list[tuple[str, float]]:
         """Columns of blocks that add up to a limit, with what a core leaves of it."""
@@ -289,7 +303,7 @@ class CandidateSearch:
         with np.errstate(divide="ignore", invalid="ignore"):
             counts = np.where(blocks.harvest_wh > 0, needed[None, :] / blocks.harvest_wh, np.where(needed[None, :] <= 0, 0, np.inf)).max(axis=1)
             counts = np.maximum(counts, table.least_a[core] / blocks.low_a)
-            if self._terminals:
+            if uses_terminals(self.needs):
                 counts = np.maximum(counts, np.where(blocks.terminal_a > 0, table.terminal_a[core] / blocks.terminal_a, np.inf))
             counts = np.maximum(1, np.ceil(counts * (1 - 1e-7)))
         fits = counts <= self._most_of_each(blocks, core)
@@ -298,10 +312,6 @@ class CandidateSearch:
         if problem.array.rectangles and self.screening.enforced("array-rectangles"):
             fits &= counts * blocks.modules_each <= rectangle_room(self.needs, self.arrays).sum(axis=0)[blocks.module]
         return np.where(fits, counts, np.nan)
-
-    @property
-    def _terminals(self) -> bool:
-        return self.problem.dc.loads_on == "controller load terminals" and self.screening.enforced("load-terminal-current")
 
     # --- pruning
 
@@ -324,11 +334,12 @@ class CandidateSearch:
                 return
             cores, blocks, rate = self._rows(number), self.blocks[number], self._rates(number)
             bound = blocks.least_cost + cores.least_cost.min()
-            if np.isfinite(rate).all():
-                weight = cores.needed_wh * rate
-                for month in set(np.argmax(weight, axis=1).tolist()):
-                    at = completion_bound(blocks.least_cost, blocks.harvest_wh[:, month], cores.least_cost, cores.needed_wh[:, month], rate[month])
-                    bound = np.maximum(bound, at)
+            supply, demand = _supply(blocks), _demand(cores)
+            weight = demand * np.where(np.isfinite(rate), rate, 0.0)
+            for at in set(np.argmax(weight, axis=1).tolist()) | {supply.shape[1] - 1}:
+                if np.isfinite(rate[at]):
+                    whole = completion_bound(blocks.least_cost, supply[:, at], cores.least_cost, demand[:, at], rate[at])
+                    bound = np.maximum(bound, whole)
             alive = bound <= self.most + SLACK_CENTS
             if not alive.any():
                 self._drop(number)
@@ -362,108 +373,12 @@ class CandidateSearch:
                 self.short = example
         return fits
 
-    def _undominated_blocks(self, cores: Table, blocks: Table) -> np.ndarray:
-        problem, enforced = self.problem, self.screening.enforced
-        controllers = problem.bounds.controllers
-        smaller: list[np.ndarray] = []
-        # Months in which every block and every core is at least as well off as in another say nothing more.
-        months = telling_months(blocks.harvest_wh, cores.needed_wh)
-        smaller += [-np.minimum(blocks.harvest_wh[:, m], cores.needed_wh[:, m].max()) for m in months]
-        smaller.append(-np.minimum(blocks.low_a, cores.least_a.max()))
-        if enforced("maximum-charge-current") and self._current_matters(cores, blocks):
-            smaller.append(blocks.high_a)
-        if (blocks.highest_v.max() > cores.ceiling_v).any():
-            smaller.append(blocks.highest_v)
-        if (controllers * blocks.self_w.max() > cores.room_w).any():
-            smaller.append(blocks.self_w)
-        smaller.append((~blocks.parallel_ok).astype(float))
-        for part in np.unique(blocks.device[blocks.built_in]):
-            smaller.append((blocks.built_in & (blocks.device == part)).astype(float))
-        if self._terminals:
-            smaller.append(-np.minimum(blocks.terminal_a, cores.terminal_a.max()))
-        if problem.array.area_m2 is not None and enforced("array-area"):
-            smaller.append(blocks.area_m2)
-        if problem.array.rectangles and enforced("array-rectangles"):
-            smaller += [np.where(blocks.module == m, blocks.modules_each, 0).astype(float) for m in np.unique(blocks.module)]
-        if problem.limits.total_kg_max is not None and enforced("total-weight"):
-            smaller.append(blocks.weight_kg)
-        pieces = [dict(block_pieces(self.arrays, blocks, row)) for row in range(len(blocks))] if self.stock.special or self._beside else []
-        kinds = 2 * self.stock.prices.distinct_cents
-        arrays_, limit = self.arrays, np.nan_to_num(blocks.limit_a, nan=-1.0)
-        devices, modules = _id_ranks([part.id for part in arrays_.parts]), _id_ranks([module.id for module in arrays_.modules])
-        order = (limit, blocks.strings, blocks.series, modules[blocks.module], devices[blocks.device], blocks.pieces)
-        return self._undominated(blocks, smaller, pieces, order, kinds)
 
-    def _undominated_cores(self, cores: Table, blocks: Table) -> np.ndarray:
-        problem, enforced = self.problem, self.screening.enforced
-        smaller = [cores.needed_wh[:, m] for m in telling_months(blocks.harvest_wh, cores.needed_wh)]
-        smaller += [cores.least_a, -np.minimum(cores.room_w, problem.bounds.controllers * blocks.self_w.max())]
-        if enforced("maximum-charge-current"):
-            smaller.append(-np.minimum(cores.most_charge_a, problem.bounds.controllers * blocks.high_a.max()))
-        smaller.append(-np.minimum(cores.ceiling_v, blocks.highest_v.max()))
-        for part in np.unique(blocks.device[blocks.built_in]):
-            inverter_id = self.arrays.parts[part].id
-            same = np.array([inverter.id == inverter_id for inverter in self.cores.inverters], dtype=bool)[cores.inverter] & (cores.inverter >= 0)
-            smaller.append(-np.where(same, cores.inverter_count, 0).astype(float))
-        if self._terminals:
-            smaller.append(cores.terminal_a)
-        if problem.limits.total_kg_max is not None and enforced("total-weight"):
-            smaller.append(cores.weight_total_kg)
-        special = Cores(cores, self.cores.classes, self.cores.batteries, self.cores.inverters, self.cores.ways)
-        pieces = [dict(special.pieces(row)) for row in range(len(cores))] if self.stock.special or self._beside else []
-        keys = [special.key(row) for row in range(len(cores))]
-        rank = np.empty(len(cores), dtype=int)
-        rank[sorted(range(len(cores)), key=keys.__getitem__)] = np.arange(len(cores))
-        return self._undominated(cores, smaller, pieces, (rank, cores.pieces), 5 * self.stock.prices.distinct_cents)
-
-    def _undominated(self, table: Table, smaller: list[np.ndarray], pieces: list[dict[str, int]], order: Sequence[np.ndarray], kinds_cents: int) -> np.ndarray:
-        """Dominance with owned, limited, demanded and packed parts compared piece by piece."""
-        cost = table.cost.astype(float)
-        replaced = cost - kinds_cents
-        for part_id in sorted(self.stock.special):
-            used = np.array([piece.get(part_id, 0) for piece in pieces], dtype=float)
-            if not used.any():
-                continue
-            # Equal use is the one comparison that holds for packs, owned pieces, stock and demands alike.
-            smaller += [used, -used]
-        budget = self.stock.prices.budget_cents
-        if budget is not None and self._beside:
-            smaller.append(table.bill_cost.astype(float))
-        rank = np.empty(len(table), dtype=int)
-        rank[np.lexsort(order)] = np.arange(len(table))
-        return undominated(cost, replaced, np.column_stack(smaller), rank)
-
-    def _current_matters(self, cores: Table, blocks: Table) -> bool:
-        """Whether money could buy more charge current than some core stands."""
-        controllers = self.problem.bounds.controllers
-        if (controllers * blocks.high_a.max() <= cores.most_charge_a).all():
-            return False
-        if not np.isfinite(self.most) or self.stock.owned:
-            return True
-        each = float((blocks.high_a / np.maximum(blocks.least_cost, 1e-9)).max())
-        return bool(((self.most + SLACK_CENTS - cores.least_cost) * each > cores.most_charge_a).any())
+def _supply(blocks: Table) -> np.ndarray:
+    """What blocks give towards needs that add up: energy by month, and charge current at least."""
+    return np.column_stack([blocks.harvest_wh, blocks.low_a])
 
 
-def _id_ranks(ids: list[str]) -> np.ndarray:
-    """Place of each id in the order of all."""
-    rank = np.empty(len(ids), dtype=int)
-    rank[np.argsort(np.array(ids), kind="stable")] = np.arange(len(ids))
-    return rank
-
-
-def telling_months(harvest_wh: np.ndarray, needed_wh: np.ndarray) -> list[int]:
-    """Months of use that are not implied by another month: there every block gives at least as much for at most the need."""
-    months = list(range(needed_wh.shape[1]))
-    for month in list(months):
-        for other in months:
-            if other != month and (harvest_wh[:, month] >= harvest_wh[:, other]).all() and (needed_wh[:, month] <= needed_wh[:, other]).all():
-                months.remove(month)
-                break
-    return months
-
-
-def rectangle_room(needs: Needs, arrays_: Arrays) -> np.ndarray:
-    """Modules of each kind that fit each free rectangle, shape (rectangles, modules)."""
-    gap = needs.problem.array.gap_m
-    length, width = arrays_.panels.length_mm / 1000, arrays_.panels.width_mm / 1000
-    return np.array([array.modules_in_rectangle(a, b, length, width, gap) for a, b in needs.problem.array.rectangles])
+def _demand(cores: Table) -> np.ndarray:
+    """What cores ask for, in the same columns."""
+    return np.column_stack([cores.needed_wh, cores.least_a])

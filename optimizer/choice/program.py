@@ -46,7 +46,9 @@ from typing import Any
 import numpy as np
 import pulp
 
-from optimizer.choice.candidates import Candidates, rectangle_room, telling_months
+from optimizer.choice.blocks import rectangle_room
+from optimizer.choice.candidates import Candidates
+from optimizer.choice.dominance import telling_months
 from optimizer.choice.solver import Solved, run
 from optimizer.rules.book import TOLERANCE
 
@@ -130,7 +132,7 @@ class Program:
     def _special_usage(self) -> dict[str, tuple[np.ndarray, np.ndarray]]:
         """Pieces of each special part in each core and block."""
         found = self.candidates
-        special = found.stock.special
+        special = found.stock.special | (found.stock.packs & found.part_ids())
         if not special:
             return {}
         used = {part: (np.zeros(len(self.x)), np.zeros(len(self.n))) for part in sorted(special)}

@@ -17,8 +17,8 @@ KINDS: tuple[type[Part], ...] = (Module, Battery, Controller, Inverter, Converte
 class Stock:
     """What the problem's locks and the customer's own parts do to each part.
 
-    `special` parts get inventory rows in the program. Parts with packs or a stock join them only when a design
-    would break them: without the row the program is a relaxation, so its optimum stands when it breaks none.
+    `special` parts and parts in packs get inventory rows in the program. Parts with a stock join them only when a
+    design would break it: without the row the program is a relaxation, so its optimum stands when it breaks none.
     """
 
     def __init__(self, problem: Problem, catalog: Catalog, prices: PriceList) -> None:
@@ -38,6 +38,7 @@ class Stock:
             if only:
                 self._barred |= {part.id for part in catalog.parts() if isinstance(part, kind) and part.id not in only}
         self.special: set[str] = {*self.owned, *self.at_most, *self.at_least}
+        self.packs: set[str] = {part.id for part in catalog.parts() if part.pack_qty > 1 and isinstance(part, KINDS)}
 
     def allows(self, part_id: str) -> bool:
         """Whether the locks leave the part in."""
@@ -61,12 +62,11 @@ class Stock:
         return self.prices.beside_cents(self.part(part_id)) if part_id in self.owned else self.price_cents(part_id)
 
     def broken(self, pieces: Counter[str]) -> Iterator[str]:
-        """Parts outside `special` whose pack rounding or stock a design would meet."""
+        """Parts outside `special` whose stock a design would break."""
         for part_id, used in pieces.items():
             part = self.part(part_id)
-            if part_id in self.special:
-                continue
-            if used % part.pack_qty or (part.stock is not None and used > part.stock):
+            bought = int(bought_pieces(used, self.owned[part_id], part.pack_qty))
+            if part_id not in self.special and part.stock is not None and bought > part.stock:
                 yield part_id
 
     def holds(self, pieces: Counter[str], enforced: Callable[[str], bool]) -> bool:

@@ -96,7 +96,7 @@ def _energy(problem: Problem) -> Iterator[Requirement]:
 def _months(problem: Problem, months: tuple[int, ...]) -> Requirement:
     """Months of use: loosened by giving up the months with the least sun, one after the other."""
     by_sun = sorted(months, key=lambda month: (problem.array.sun_h[month] * problem.array.shade[month], month))
-    seasons = problem.seasons or {"all": MONTHS}
+    seasons: dict[str, tuple[str, ...]] = {season: tuple(named) for season, named in problem.seasons.items()} or {"all": MONTHS}
 
     def with_value(dropped: str) -> Problem:
         gone = set(dropped.split()[1:])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, TypeVar, cast
 
 from optimizer.answer import Answer, solve
 from optimizer.choice.screening import ScreenRow
@@ -15,6 +15,8 @@ from optimizer.inputs.text_tables import nearest
 from optimizer.needs.requirements import with_section
 
 Verdict = Literal["chosen", "beaten", "screened out"]
+
+PartKind = TypeVar("PartKind", bound=Part)
 
 STEPS_MOST = 30
 
@@ -94,7 +96,11 @@ def _entering_price(base: Answer, with_part: Answer, demanding: Problem, catalog
 def with_price(catalog: Catalog, part: Part, price_cents: int) -> Catalog:
     """The catalog with another price for one part."""
     changed = part.model_copy(update={"price": price_cents / 100})
-    kinds = {}
-    for kind in ("modules", "batteries", "controllers", "inverters", "converters", "allowances"):
-        kinds[kind] = tuple(changed if one.id == part.id else one for one in getattr(catalog, kind))
-    return replace(catalog, **kinds)
+
+    def swapped(parts: tuple[PartKind, ...]) -> tuple[PartKind, ...]:
+        return tuple(cast("PartKind", changed) if one.id == part.id else one for one in parts)
+
+    return replace(
+        catalog, modules=swapped(catalog.modules), batteries=swapped(catalog.batteries), controllers=swapped(catalog.controllers),
+        inverters=swapped(catalog.inverters), converters=swapped(catalog.converters), allowances=swapped(catalog.allowances),
+    )

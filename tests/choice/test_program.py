@@ -30,10 +30,10 @@ def problem(name, **sections):
     return loaded.model_copy(update=changed)
 
 
-def found_for(site):
+def found_for(site, *, prune=False):
     needs = Needs(site)
     stock = Stock(site, catalog(), PriceList(site, catalog()))
-    return candidates(needs, catalog(), stock, Screening(needs.severities), prune=True).pruned()
+    return candidates(needs, catalog(), stock, Screening(needs.severities), prune=prune).result()
 
 
 PRICED = {"price": {"freight_per_kg": 1.37, "freight": 12.5}, "objective": {"price_per_kg": 0.4, "price_per_connection": 0.9}}
@@ -46,10 +46,10 @@ def test_costs_and_attributes_of_candidates_are_those_of_bill_and_proof(name, se
     found = found_for(site)
     prices = PriceList(site, catalog())
     draw = np.random.default_rng(1)
-    for core in range(min(3, len(found.cores.table))):
+    for core in draw.choice(len(found.cores.table), min(6, len(found.cores.table)), replace=False):
         rows = np.nonzero(found.blocks.bank_class == found.cores.table.bank_class[core])[0]
-        for row in draw.choice(rows, min(6, len(rows)), replace=False):
-            design = found.design(core, [(int(row), 2)])
+        for row in draw.choice(rows, min(8, len(rows)), replace=False):
+            design = found.design(int(core), [(int(row), 2)])
             packs = sum(
                 -pieces % catalog().by_id[part].pack_qty * prices.bought_cents(catalog().by_id[part])
                 for part, pieces in design.pieces.items()
@@ -66,9 +66,7 @@ def test_costs_and_attributes_of_candidates_are_those_of_bill_and_proof(name, se
 
 
 def test_a_cut_forbids_one_choice_and_nothing_else():
-    site = problem("weekend_cabin")
-    found = found_for(site)
-    program = Program(found)
+    program = Program(found_for(problem("light_kit", limits={"budget": 260.0})))
     first = program.solve("highs", 60, 0.0)
     core, counts = program.chosen()
     program.forbid(core, counts)
@@ -79,7 +77,7 @@ def test_a_cut_forbids_one_choice_and_nothing_else():
 
 
 def test_every_constraint_is_named_by_its_family():
-    program = Program(found_for(problem("year_round_home")))
+    program = Program(found_for(problem("light_kit", limits={"budget": 260.0})))
     constraints = program.model.constraints
     listed = constraints() if callable(constraints) else constraints.values()
     names = {str(row.name).split("__")[0] for row in listed}

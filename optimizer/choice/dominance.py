@@ -1,0 +1,151 @@
+"""Dominance among the cores and among the blocks of one bank class: what is compared, and how owned parts and packs enter."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from optimizer.choice.blocks import Arrays, block_pieces
+from optimizer.choice.cores import Cores
+from optimizer.choice.prune import undominated
+from optimizer.choice.screening import Screening
+from optimizer.choice.stock import Stock
+from optimizer.choice.table import Table
+from optimizer.needs.site import Needs
+
+SLACK_CENTS = 0.5
+"""Costs are whole cents; sums of floating numbers are not."""
+
+
+@dataclass
+class Dominance:
+    """Compares candidates of one class; `most_cents` is the objective of the cheapest design that is known."""
+
+    needs: Needs
+    stock: Stock
+    screening: Screening
+    arrays: Arrays
+    cores: Cores
+    most_cents: float
+
+    def blocks(self, cores: Table, blocks: Table) -> np.ndarray:
+        """Mask of the blocks that no other block dominates."""
+        problem, enforced = self.needs.problem, self.screening.enforced
+        controllers = problem.bounds.controllers
+        smaller: list[np.ndarray] = []
+        # Months in which every block and every core is at least as well off as in another say nothing more.
+        months = telling_months(blocks.harvest_wh, cores.needed_wh)
+        smaller += [-np.minimum(blocks.harvest_wh[:, m], cores.needed_wh[:, m].max()) for m in months]
+        smaller.append(-np.minimum(blocks.low_a, cores.least_a.max()))
+        if enforced("maximum-charge-current") and self._current_matters(cores, blocks):
+            smaller.append(blocks.high_a)
+        if (blocks.highest_v.max() > cores.ceiling_v).any():
+            smaller.append(blocks.highest_v)
+        if (controllers * blocks.self_w.max() > cores.room_w).any():
+            smaller.append(blocks.self_w)
+        smaller.append((~blocks.parallel_ok).astype(float))
+        for part in np.unique(blocks.device[blocks.built_in]):
+            smaller.append((blocks.built_in & (blocks.device == part)).astype(float))
+        if uses_terminals(self.needs):
+            smaller.append(-np.minimum(blocks.terminal_a, cores.terminal_a.max()))
+        if problem.array.area_m2 is not None and enforced("array-area"):
+            smaller.append(blocks.area_m2)
+        if problem.array.rectangles and enforced("array-rectangles"):
+            smaller += [np.where(blocks.module == m, blocks.modules_each, 0).astype(float) for m in np.unique(blocks.module)]
+        if problem.limits.total_kg_max is not None and enforced("total-weight"):
+            smaller.append(blocks.weight_kg)
+        pieces = [dict(block_pieces(self.arrays, blocks, row)) for row in range(len(blocks))] if self.stock.special or self.stock.packs else []
+        kinds = 2 * self.stock.prices.distinct_cents
+        arrays_, limit = self.arrays, np.nan_to_num(blocks.limit_a, nan=-1.0)
+        devices, modules = _id_ranks([part.id for part in arrays_.parts]), _id_ranks([module.id for module in arrays_.modules])
+        order = (limit, blocks.strings, blocks.series, modules[blocks.module], devices[blocks.device], blocks.pieces)
+        return self._undominated(blocks, smaller, pieces, order, kinds)
+
+    def cores_of(self, cores: Table, blocks: Table) -> np.ndarray:
+        """Mask of the cores that no other core dominates."""
+        problem, enforced = self.needs.problem, self.screening.enforced
+        smaller = [cores.needed_wh[:, m] for m in telling_months(blocks.harvest_wh, cores.needed_wh)]
+        smaller += [cores.least_a, -np.minimum(cores.room_w, problem.bounds.controllers * blocks.self_w.max())]
+        if enforced("maximum-charge-current"):
+            smaller.append(-np.minimum(cores.most_charge_a, problem.bounds.controllers * blocks.high_a.max()))
+        smaller.append(-np.minimum(cores.ceiling_v, blocks.highest_v.max()))
+        for part in np.unique(blocks.device[blocks.built_in]):
+            inverter_id = self.arrays.parts[part].id
+            same = np.array([inverter.id == inverter_id for inverter in self.cores.inverters], dtype=bool)[cores.inverter] & (cores.inverter >= 0)
+            smaller.append(-np.where(same, cores.inverter_count, 0).astype(float))
+        if uses_terminals(self.needs):
+            smaller.append(cores.terminal_a)
+        if problem.limits.total_kg_max is not None and enforced("total-weight"):
+            smaller.append(cores.weight_total_kg)
+        special = Cores(cores, self.cores.classes, self.cores.batteries, self.cores.inverters, self.cores.ways)
+        pieces = [dict(special.pieces(row)) for row in range(len(cores))] if self.stock.special or self.stock.packs else []
+        keys = [special.key(row) for row in range(len(cores))]
+        rank = np.empty(len(cores), dtype=int)
+        rank[sorted(range(len(cores)), key=keys.__getitem__)] = np.arange(len(cores))
+        return self._undominated(cores, smaller, pieces, (rank, cores.pieces), 5 * self.stock.prices.distinct_cents)
+
+    def _undominated(self, table: Table, smaller: list[np.ndarray], pieces: list[dict[str, int]], order: Sequence[np.ndarray], kinds_cents: int) -> np.ndarray:
+        """Dominance with owned, limited, demanded and packed parts compared piece by piece."""
+        cost = table.cost.astype(float)
+        for part_id in sorted(self.stock.special):
+            used = np.array([piece.get(part_id, 0) for piece in pieces], dtype=float)
+            if used.any():
+                # Equal use is the one comparison that holds for owned pieces, stock, limits and demands alike.
+                smaller += [used, -used]
+        budget = self.stock.prices.budget_cents
+        if budget is not None and self.stock.prices.has_prices_beside_the_bill:
+            smaller.append(table.bill_cost.astype(float))
+        rank = np.empty(len(table), dtype=int)
+        rank[np.lexsort(order)] = np.arange(len(table))
+        in_packs = [np.array([piece.get(part, 0) for piece in pieces], dtype=float) for part in sorted(self.stock.packs - self.stock.special)]
+        same_packs = [column for used in in_packs if used.any() for column in (used, -used)]
+        kept = undominated(cost, cost - kinds_cents, np.column_stack([*smaller, *same_packs]), rank)
+        if not same_packs:
+            return kept
+        # Between different use of packs: the dearest that one can be, rounded up, against the least that the other saves.
+        dearest, saved = cost.copy(), cost - kinds_cents
+        for part_id, used in zip(sorted(self.stock.packs - self.stock.special), in_packs, strict=True):
+            pack, each = self.stock.part(part_id).pack_qty, self.stock.bill_cents(part_id)
+            dearest += (np.ceil(used / pack) * pack - used) * each
+            saved -= (used - np.floor(used / pack) * pack) * each
+        rows = np.nonzero(kept)[0]
+        of_kept = np.column_stack(smaller)[rows]
+        rows = rows[undominated(dearest[rows], saved[rows], of_kept, rank[rows])]
+        mask = np.zeros(len(table), dtype=bool)
+        mask[rows] = True
+        return mask
+
+    def _current_matters(self, cores: Table, blocks: Table) -> bool:
+        """Whether money could buy more charge current than some core stands."""
+        controllers = self.needs.problem.bounds.controllers
+        if (controllers * blocks.high_a.max() <= cores.most_charge_a).all():
+            return False
+        if not np.isfinite(self.most_cents) or self.stock.owned:
+            return True
+        each = float((blocks.high_a / np.maximum(blocks.least_cost, 1e-9)).max())
+        return bool(((self.most_cents + SLACK_CENTS - cores.least_cost) * each > cores.most_charge_a).any())
+
+
+def uses_terminals(needs: Needs) -> bool:
+    """Whether the DC loads hang on the controllers' load terminals."""
+    return needs.problem.dc.loads_on == "controller load terminals" and needs.severities.enforced("load-terminal-current")
+
+
+def _id_ranks(ids: list[str]) -> np.ndarray:
+    """Place of each id in the order of all."""
+    rank = np.empty(len(ids), dtype=int)
+    rank[np.argsort(np.array(ids), kind="stable")] = np.arange(len(ids))
+    return rank
+
+
+def telling_months(harvest_wh: np.ndarray, needed_wh: np.ndarray) -> list[int]:
+    """Months of use that are not implied by another month: there every block gives at least as much for at most the need."""
+    months = list(range(needed_wh.shape[1]))
+    for month in list(months):
+        for other in months:
+            if other != month and (harvest_wh[:, month] >= harvest_wh[:, other]).all() and (needed_wh[:, month] <= needed_wh[:, other]).all():
+                months.remove(month)
+                break
+    return months
