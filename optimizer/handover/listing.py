@@ -26,8 +26,8 @@ def demand_text(data: dict[str, Any]) -> str:
         *wrapped(data["problem"]),
         *section("Energy at the loads (Wh a day, averaged over the week; a day of use)", rows),
         *section("Power at the same time", [
-            *labelled("AC", f"{figure(data['coincident_w'])} W, {figure(data['coincident_va'])} VA", 16),
-            *labelled("DC", f"{figure(data['coincident_dc_w'])} W, {figure(data['peak_dc_w'])} W while the worst load starts", 16),
+            *labelled("AC", f"{figure(data['coincident_w'])} W, {figure(data['coincident_va'])} VA", 18),
+            *labelled("DC", f"{figure(data['coincident_dc_w'])} W, {figure(data['peak_dc_w'])} W while the worst load starts", 18),
             *labelled("Worst AC start", start if data["worst_start_load"] else "no AC loads", 18),
         ]),
         "",

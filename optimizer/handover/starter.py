@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import textwrap
 from pathlib import Path
 
 from optimizer.errors import InputError, WrongUse
@@ -80,12 +81,12 @@ def further_keys(problem: Problem) -> str:
         if name in HIDDEN:
             continue
         section = getattr(problem, name)
-        defaults = {text.partition(" = ")[0]: text for text in problem.defaults() if text.startswith(f"{name}.")}
-        for key in type(section).model_fields:
-            if key in section.model_fields_set:
-                continue
-            text = defaults.get(f"{name}.{key}", f"{name}.{key}  (not given: no limit, or not known)")
-            lines.append(f"#   [{name}]  {text.removeprefix(name + '.')}")
+        filled = [text.removeprefix(f"{name}.") for text in problem.defaults() if text.startswith(f"{name}.")]
+        known = {text.partition(" = ")[0] for text in filled} | section.model_fields_set
+        silent = [key for key in type(section).model_fields if key not in known]
+        text = ", ".join(filled + [f"{key} (nothing)" for key in silent])
+        if text:
+            lines += textwrap.wrap(text, 110, initial_indent=f"#   [{name}]  ", subsequent_indent="#       ")
     lines += [
         "#", "# Parts that the customer has already, once for each:", "#   [[owned]]", '#   part = "PV-100-36"', "#   quantity = 2",
         "#   age_months = 24", "#   must_use = false", "#",

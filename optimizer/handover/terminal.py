@@ -218,7 +218,7 @@ def _line(line: Line) -> list[str]:
         margin = "holds" if line.passed else "no"
     else:
         margin = _percent(100 * line.margin_share)
-    unit = f" {line.unit}" if line.unit not in ("", "count") else ""
+    unit = f" {line.unit}" if line.unit not in ("", "count", "money") else ""
     sense = {"equals": "must be"}.get(line.sense, line.sense)
     figures = f"{figure(line.actual)}{unit}, {sense} {figure(line.required)}{unit}"
     return wrapped(f"{line.title}: {figures} ({line.where}) [{SEVERITY_WORDS[line.severity]}]", f"{margin:>8}  ")
