@@ -17,7 +17,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import product
+from itertools import chain, product
 
 import numpy as np
 
@@ -82,7 +82,13 @@ class _Core:
     cost: int
     base: int
     kg: float
-    mask: int
+    known_mask: int
+    """Rules broken that show without looking at bank and inverters together."""
+    masks: _Masks
+
+    @cached_property
+    def mask(self) -> int:
+        return self.known_mask | self.masks.of(core_lines(self.core))
 
     @cached_property
     def asks(self) -> _Asks:
@@ -126,6 +132,8 @@ class _Blocks:
     blocks: list[Block] = field(default_factory=list)
     facts: list[BlockFacts] = field(default_factory=list)
     masks: list[int] = field(default_factory=list)
+    least: list[int] = field(default_factory=list)
+    """Least that each adds to a design [cents]."""
 
 
 @dataclass
@@ -295,7 +303,6 @@ class Walk:
                 mask |= self.masks.bit("converter-input")
         if not one_at_most(mask):
             return None
-        mask |= self.masks.of(core_lines(core))
         design = Design(bank, (), inverters, way)
         for part in design.parts:
             mask |= self._numbers_mask(part, design.pieces[part.id])
@@ -303,7 +310,7 @@ class Walk:
         if not one_at_most(mask):
             return None
         bill = self.prices.bill(design)
-        return _Core(core, bill.objective_cents, bill.parts_and_freight_cents, bill.weight_kg, mask)
+        return _Core(core, bill.objective_cents, bill.parts_and_freight_cents, bill.weight_kg, mask, self.masks)
 
     def _core_demands(self, design: Design) -> int:
         short = any(
@@ -342,6 +349,7 @@ class Walk:
                 group.blocks.append(one)
                 group.facts.append(block_facts(self.needs, bank, one))
                 group.masks.append(mask)
+                group.least.append(least)
         self._made[key] = max(self._made[key], dearest)
         return group
 
@@ -379,7 +387,7 @@ class Walk:
         """Sets of one kind, or of one and two, that cost at most `dearest` without a core."""
         bounds = self.problem.bounds
         rows = np.arange(len(group.blocks))
-        least = np.array([self._least_cents(block) for block in group.blocks])
+        least = np.array(group.least)
         masks = np.array(group.masks, dtype=np.int64)
         chosen = []
         for n in range(1, bounds.controllers + 1):
@@ -579,9 +587,9 @@ class Walk:
 
     def result(self) -> Best:
         cores = self.cores()
-        self._pass([core for core in cores if core.mask == 0], kinds=1)
+        self._pass(cores, kinds=1, most_broken=0)
         self.kept_out.clear()
-        self._pass(cores, kinds=min(2, self.problem.bounds.array_kinds))
+        self._pass(cores, kinds=min(2, self.problem.bounds.array_kinds), most_broken=1)
         alone: Counter[str] = Counter()
         for mask, costs in self.kept_out.items():
             (rule,) = self.masks.named(mask)
@@ -595,27 +603,38 @@ class Walk:
         assert report.bill.objective_cents == self.best, "price of the halves is not the price of the whole"
         return Best(int(self.best), design, +alone, self.walked)
 
-    def _pass(self, cores: list[_Core], kinds: int) -> None:
+    def _pass(self, cores: list[_Core], kinds: int, most_broken: int) -> None:
         groups: dict[tuple[object, ...], list[_Core]] = {}
         for core in cores:
             groups.setdefault(self.seen(core.core.bank), []).append(core)
         for members in groups.values():
-            room = self.best - members[0].cost
-            if room < 0:
+            able = self._able(members, most_broken)
+            first = next(able, None)
+            if first is None:
                 continue
-            group = self.blocks(members[0].core.bank, room)
+            group = self.blocks(first.core.bank, self.best - first.cost)
             if not group.blocks:
                 continue
-            combos = self.combos(group, room, kinds)
+            combos = self.combos(group, self.best - first.cost, kinds)
             cost = combos.columns["cost"]
-            for core in members:
-                if self.best - core.cost < 0:
-                    break
-                stop = int(np.searchsorted(cost, self.best - core.cost, side="right")) if np.isfinite(self.best) else len(cost)
+            for core in chain([first], able):
+                stop = int(np.searchsorted(cost, self.best - core.cost, side="right"))
                 if self.best == np.inf and core.mask:
                     stop = min(stop, HOPELESS_ROWS)
                 if stop:
                     self.judge(core, combos, group, stop)
+
+    def _able(self, members: list[_Core], most_broken: int) -> Iterator[_Core]:
+        """Cores within the best known price that break no rule, or at most one; `members` by price."""
+        for core in members:
+            if core.cost + self._cheapest > self.best:
+                return
+            if core.known_mask.bit_count() <= most_broken and core.mask.bit_count() <= most_broken:
+                yield core
+
+    @cached_property
+    def _cheapest(self) -> int:
+        return min((least for least, _, _ in self._all_blocks), default=0)
 
     def _hold_samples(self) -> None:
         for design, broken in self.sampled:
