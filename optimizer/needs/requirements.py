@@ -12,6 +12,7 @@ from typing import Any
 
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.needs.demand import Demand
+from optimizer.needs.site import Needs
 
 INDOOR_C = 15.0
 """A heated utility room; common practice, no source."""
@@ -61,7 +62,13 @@ def _number(problem: Problem, name: str, title: str, unit: str, looser: tuple[fl
     return Requirement(name, title, unit, getattr(getattr(problem, section), key), looser, tighter, with_value, **more)
 
 
-def _autonomy(problem: Problem) -> Iterator[Requirement]:
+def with_context_kept(problem: Problem) -> Problem:
+    """The problem with its charge context said aloud: else more days would ask for less charge current from four days on."""
+    return with_section(problem, "bank", charge_context=Needs(problem).charge_context)
+
+
+def _autonomy(asked: Problem) -> Iterator[Requirement]:
+    problem = with_context_kept(asked)
     days = problem.autonomy.days
     given = days if isinstance(days, dict) else {"": days}
     for season, now in given.items():
