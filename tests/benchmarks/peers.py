@@ -34,7 +34,7 @@ class Result(NamedTuple):
 def unpruned(problem: Problem, catalog: Catalog) -> Candidates:
     """Screened candidates, none pruned; priced as the objective prices them."""
     needs = Needs(problem)
-    return candidates(needs, catalog, Stock(problem, catalog, PriceList(problem, catalog)), Screening(needs.severities), prune=False).pruned()
+    return candidates(needs, catalog, Stock(problem, catalog, PriceList(problem, catalog)), Screening(needs.severities), prune=False).result()
 
 
 def _asked_only_the_usual(problem: Problem) -> None:
