@@ -131,7 +131,7 @@ def _forces(report: Report) -> dict[str, str]:
         rivals = [line for line in report.lines if line.rule in DECIDING[kind] and line.margin_share is not None and line.passed]
         if rivals:
             line = min(rivals, key=lambda one: one.margin_share if one.margin_share is not None else 0.0)
-            forces[part_id] = f"{line.title.lower()}: {line.actual:.4g} {line.unit}, {line.sense} {line.required:.4g} asked"
+            forces[part_id] = f"{line.title[0].lower()}{line.title[1:]}: {line.actual:.4g} {line.unit}, {line.sense} {line.required:.4g} asked"
     return forces
 
 

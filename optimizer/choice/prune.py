@@ -27,34 +27,28 @@ def undominated(cost: np.ndarray, usage_cost: np.ndarray, attributes: np.ndarray
     sequence = np.lexsort((order, cost))
     cost, usage_cost, attributes = cost[sequence], usage_cost[sequence], attributes[sequence]
     kept_rows = np.zeros(count, dtype=bool)
-    kept_cost = np.zeros(count)
-    kept = np.zeros((count, attributes.shape[1]))
-    used = 0
+    kept = np.zeros(0, dtype=int)
     for start in range(0, count, CHUNK):
-        stop = min(start + CHUNK, count)
-        alive = _not_under(kept_cost[:used], kept[:used], usage_cost[start:stop], attributes[start:stop])
-        for row in np.nonzero(alive)[0] + start:
-            # Rows kept from this chunk may still drop later rows of it.
-            begin = used - int(kept_rows[start:row].sum())
-            if _not_under(kept_cost[begin:used], kept[begin:used], usage_cost[row : row + 1], attributes[row : row + 1])[0]:
-                kept_cost[used], kept[used] = cost[row], attributes[row]
-                kept_rows[row] = True
-                used += 1
+        rows = np.arange(start, min(start + CHUNK, count))
+        rows = rows[~_dominated(cost[kept], attributes[kept], usage_cost[rows], attributes[rows]).any(axis=0)]
+        # Rows of one chunk may still drop later rows of it.
+        among = _dominated(cost[rows], attributes[rows], usage_cost[rows], attributes[rows])
+        stands = np.zeros(len(rows), dtype=bool)
+        for at in range(len(rows)):
+            stands[at] = not (among[:at, at] & stands[:at]).any()
+        kept_rows[rows[stands]] = True
+        kept = np.concatenate([kept, rows[stands]])
     mask = np.zeros(count, dtype=bool)
     mask[sequence[kept_rows]] = True
     return mask
 
 
-def _not_under(kept_cost: np.ndarray, kept: np.ndarray, usage_cost: np.ndarray, attributes: np.ndarray) -> np.ndarray:
-    """Rows that no kept row dominates."""
-    if not len(kept_cost):
-        return np.ones(len(usage_cost), dtype=bool)
-    under = kept_cost[None, :] <= usage_cost[:, None]
+def _dominated(cost: np.ndarray, attributes: np.ndarray, usage_cost: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """Whether row i of the first drops row j of the second, shape (first, second)."""
+    under = cost[:, None] <= usage_cost[None, :]
     for column in range(attributes.shape[1]):
-        under &= kept[None, :, column] <= attributes[:, None, column]
-        if not under.any():
-            break
-    return np.asarray(~under.any(axis=1))
+        under &= attributes[:, column, None] <= other[None, :, column]
+    return under
 
 
 def completion_bound(cost: np.ndarray, harvest_wh: np.ndarray, core_cost: np.ndarray, needed_wh: np.ndarray, rate: np.ndarray) -> np.ndarray:

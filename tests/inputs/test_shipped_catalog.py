@@ -90,7 +90,7 @@ def test_cold_capacity_of_flooded_cells_at_40_f_is_the_published_multiplier():
 def test_freezing_table_falls_from_empty_to_full():
     depth, celsius = SHIPPED.tables.freezing
     assert depth.tolist() == [1.0, 0.75, 0.5, 0.25, 0.0]
-    assert celsius.tolist() == [-9, -16, -24, -37, -57]
+    assert celsius.tolist() == [-8, -16, -24, -37, -57]
 
 
 def test_open_circuit_factors_are_those_of_the_electrical_code():
