@@ -416,7 +416,8 @@ def _rules(draft: Draft) -> None:
     rules.update(draft.rng.choice((
         {"minimum-charge-current": "soft"}, {"recovery": "off"}, {"full-recharge": "soft"}, {"uncertainty": "requirement"},
         {"daily-depth": "requirement"}, {"array-above-rating": "requirement"}, {"autonomy": "soft"}, {"lead-acid-parallel-preferred": "requirement"},
-        {"bank-voltage-allowed": "off"}, {"weekly-swing": "off"},
+        {"bank-voltage-allowed": "off"}, {"weekly-swing": "off"}, {"part-limit": "off"}, {"stock": "soft"}, {"part-demanded": "soft"},
+        {"monthly-balance": "soft"}, {"sag-above-cut-out": "off"}, {"waveform": "off"}, {"ripple-minimum": "requirement", "one-string-out": "requirement"},
     )))
 
 
@@ -458,9 +459,29 @@ def _dear_sizes(draft: Draft) -> None:
         draft.change(kind, lambda part: {"price": round(part.price * draft.rng.uniform(0.7, 1.4), 2)})
 
 
+def _unlike(draft: Draft) -> None:
+    """Sheets that are silent, light from behind, controllers that are alone or have terminals of their own."""
+    draft.change(Module, lambda part: {"bifacial_pct": draft.rng.choice((0, 0, 10)), "tc_voc_pct_k": draft.rng.choice((part.tc_voc_pct_k, None))})
+    draft.change(Controller, lambda part: {
+        "parallel_ok": draft.rng.random() < 0.7, "temperature_compensated": draft.rng.random() < 0.7, "equalises": draft.rng.random() < 0.7,
+        "efficiency": round(part.efficiency - draft.rng.choice((0, 0.01, 0.03)), 3),
+    })
+
+
+def _hopeless(draft: Draft) -> None:
+    """One demand too many."""
+    section, demand = draft.rng.choice((
+        ("limits", {"budget": 45.0}), ("array", {"area_m2": 0.7}), ("array", {"rectangles_m": ("0.70 x 0.50",)}), ("limits", {"piece_kg_max": 4.0}),
+        ("autonomy", {"days": 14.0}), ("bank", {"chemistries": ("nickel-cadmium",)}), ("array", {"volts_max": 11.0}),
+        ("limits", {"total_kg_max": 30.0}), ("array", {"sun_h": 0.4}),
+    ))
+    draft.put(section, **demand)
+
+
 SPICES: tuple[tuple[float, Callable[[Draft], None]], ...] = (
     (0.9, _dear_sizes), (0.25, _freight), (0.2, _objective), (0.2, _packs), (0.2, _twins), (0.2, _owned), (0.12, _stock), (0.12, _locks),
     (0.15, _rules), (0.15, _generator), (0.2, _volts), (0.15, _equalise), (0.15, _shade), (0.1, _hot), (0.12, _unused),
+    (0.2, _unlike), (0.05, _hopeless),
 )
 
 
@@ -555,7 +576,9 @@ def _aged_run_voltage(draft: Draft) -> None:
     """At 24 V a module of 60 cells runs hot just above the charging voltage: not after twenty years."""
     draft.data.setdefault("rules", {})["aged-run-voltage"] = "requirement"
     draft.put("temperatures", hottest_c=35.0)
-    draft.keep(Battery, lambda b: b.chemistry == "agm")
+    draft.put("array", mounting="open rack")
+    draft.put("bounds", modules_in_series=1)
+    draft.batteries = [lead_battery("B-AGM-200", "agm", 6, 200, 398), lead_battery("B-AGM-120", "agm", 6, 120, 260)]
     draft.modules = [module("M60-330", 60, 330, 90, vmp_v=v, voc_v=round(v * 1.2, 1), imp_a=round(330 / v, 2), isc_a=round(350 / v, 2)) for v in (36.5,)]
     draft.modules += [module("M72-380", 72, 380, 170), module("M60-320", 60, 320, 85, vmp_v=37.5, voc_v=45, imp_a=8.53, isc_a=9.1)]
 
@@ -618,7 +641,7 @@ def _low_volts(draft: Draft, vmp: float) -> None:
 
 @trap("pwm-absorption-current", cabin)
 def _pwm_absorption_current(draft: Draft) -> None:
-    _low_volts(draft, 16.0)
+    _low_volts(draft, 15.2)
     draft.keep(Battery, lambda b: b.chemistry == "lfp")
     draft.put("balance", array_to_load=1.0)
 
@@ -642,13 +665,18 @@ def _small(share: float, **more: Any) -> Callable[[Battery], dict[str, Any]]:
     }
 
 
-_decoy("battery-parallel-limit", Battery, _small(0.55, max_parallel=1), cabin, house)
+_decoy("battery-parallel-limit", Battery, lambda b: {"price": round(b.price * 0.25, 2), **_small(0.55, max_parallel=1)(b)}, cabin, house)
 _decoy("discharge-temperature", Battery, _always(discharge_t_min_c=15.0))
 _decoy("daily-depth", Battery, _always(dod_daily=0.05), cabin, house, large_house, raised=True)
 _decoy("continuous-discharge", Battery, _always(discharge_cont_a=1.5), house, large_house, cabin)
-_decoy("battery-series-limit", Battery, _always(max_series=1), house)
 _decoy("autonomy", Battery, _always(dod_autonomy=0.1), cabin, house, large_house)
 _decoy("freezing-floor", Battery, _always(dod_autonomy=1.0), house)
+
+
+@trap("battery-series-limit", house)
+def _battery_series_limit(draft: Draft) -> None:
+    draft.batteries = [lithium_battery("B-LFP4-200", 4, 200, 430), lithium_battery("B-LFP4-100", 4, 100, 235), lead_battery("B-AGM-200", "agm", 6, 200, 398)]
+    draft.decoys(Battery, _always(max_series=1))
 
 
 @trap("lead-acid-parallel", cabin, house)
@@ -658,14 +686,13 @@ def _lead_acid_parallel(draft: Draft) -> None:
     draft.batteries = [b for b in draft.batteries if not b.bms] or [lead_battery("B-AGM-200", "agm", 6, 200, 398)]
     draft.put("balance", full_recharge_days=30.0)
     draft.data.setdefault("rules", {})["minimum-charge-current"] = "soft"
-    draft.decoys(Battery, _small(0.3, max_parallel=8))
+    for share in (0.15, 0.3):
+        draft.decoys(Battery, lambda b: {"price": round(b.price * share * 0.4, 2), **_small(share, max_parallel=8)(b)}, f"-{share}")
 
 
 @trap("lead-acid-parallel-preferred", cabin, house)
 def _lead_acid_parallel_preferred(draft: Draft) -> None:
     _lead_acid_parallel(draft)
-    draft.group(Battery)[:] = [b for b in draft.batteries if not b.id.endswith("x")]
-    draft.decoys(Battery, _small(0.45, max_parallel=8))
     draft.data.setdefault("rules", {})["lead-acid-parallel-preferred"] = "requirement"
 
 
@@ -743,13 +770,9 @@ def _sag_above_cut_out(draft: Draft) -> None:
 def _one_string_out(draft: Draft) -> None:
     draft.keep(Battery, lambda b: b.bms)
     draft.data.setdefault("rules", {})["one-string-out"] = "requirement"
-    lights = draft.data["loads"][0]
-    lights["watts"] = 500
-    draft.decoys(Battery, lambda b: {"discharge_cont_a": 1.25 * 1400 / (b.unit_v * (1 if b.cells > 8 else 24 / b.unit_v)), "discharge_peak_a": 600.0, **_small_ah(b)})
-
-
-def _small_ah(b: Battery) -> dict[str, Any]:
-    return {name: round(getattr(b, name) * 0.6, 2) for name in ("capacity_5h_ah", "capacity_20h_ah", "capacity_100h_ah")}
+    watts = sum(load["watts"] for load in draft.data["loads"] if load["supply"] == "AC")
+    steady = watts / 0.91 / (10.5 / 12 * draft.data["bank"]["volts"][-1])
+    draft.decoys(Battery, lambda b: {"discharge_cont_a": round(0.75 * steady, 1), "discharge_peak_a": 600.0, "price": round(b.price * 0.35, 2)})
 
 
 @trap("ripple-minimum", house)
@@ -773,8 +796,8 @@ def _maximum_charge_current(draft: Draft) -> None:
 
 @trap("chemistry-allowed", cabin, house)
 def _chemistry_allowed(draft: Draft) -> None:
-    draft.put("bank", chemistries=("lfp", "gel"))
-    draft.batteries = [lithium_battery("B-LFP-200", 4, 200, 440), lead_battery("B-GEL-200", "gel", 6, 200, 510), lead_battery("B-AGM-200", "agm", 6, 200, 180)]
+    draft.put("bank", chemistries=("agm", "gel"))
+    draft.batteries = [lithium_battery("B-LFP-200", 4, 200, 150), lead_battery("B-GEL-200", "gel", 6, 200, 510), lead_battery("B-AGM-200", "agm", 6, 200, 398)]
 
 
 @trap("battery-ventilation", cabin, house)
@@ -881,7 +904,10 @@ def _surge(draft: Draft) -> None:
 @trap("stacking", house, large_house)
 def _stacking(draft: Draft) -> None:
     draft.put("bounds", inverters=2)
-    draft.decoys(Inverter, lambda i: {"cont_w": i.cont_w * 0.45, "cont_va": i.cont_va * 0.45, "surge_va": i.surge_va * 0.5, "max_parallel": 1, "price": round(i.price * 0.3, 2)})
+    va = sum(load["watts"] / load.get("power_factor", 1) for load in draft.data["loads"] if load["supply"] == "AC")
+    draft.decoys(Inverter, lambda i: {
+        "cont_w": va * 0.75, "cont_va": va * 0.75, "surge_va": 20_000.0, "max_parallel": 1, "idle_w": 3.0, "price": round(i.price * 0.2, 2),
+    })
 
 
 @trap("neutral-bond", house, large_house)
@@ -957,8 +983,9 @@ def _heaviest_piece(draft: Draft) -> None:
 
 @trap("total-weight", cabin, house)
 def _total_weight(draft: Draft) -> None:
-    draft.put("limits", total_kg_max=draft.rng.choice((160.0, 220.0, 300.0)))
-    draft.decoys(Battery, lambda b: {"weight_kg": 2.5 * b.weight_kg})
+    draft.batteries = [lithium_battery("B-LFP-200", 4, 200, 480), lithium_battery("B-LFP-100", 4, 100, 260)]
+    draft.put("limits", total_kg_max=draft.rng.choice((250.0, 400.0)))
+    draft.decoys(Battery, lambda b: {"weight_kg": 400.0})
 
 
 @trap("stock")
