@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterable
 from typing import Any
 
 WIDTH = 79
 """One less than the narrowest terminal, so that nothing wraps by itself."""
+
+
+LARGE_NUMBER = re.compile(r"(?<![\w.,-])(\d(\.\d+)?e\+\d+|\d{4,}(?= (W|Wh|VA|A|asked|is asked)\b))")
+"""A number of four digits or more in a sentence, but not in the name of a part."""
 
 
 def figure(value: Any) -> str:
@@ -43,6 +48,15 @@ def lowered(title: str) -> str:
     ('array watts stay', 'DC loads stay')
     """
     return title if title[1:2].isupper() else title[:1].lower() + title[1:]
+
+
+def readable(text: str) -> str:
+    """A sentence from another room with its large numbers as a person writes them.
+
+    >>> readable("IV-3000W: usable 2.053e+04 Wh, at least 7863 asked")
+    'IV-3000W: usable 20,530 Wh, at least 7,863 asked'
+    """
+    return LARGE_NUMBER.sub(lambda found: f"{float(found.group()):,.0f}", text)
 
 
 def wrapped(text: str, first: str = "", rest: str | None = None) -> list[str]:

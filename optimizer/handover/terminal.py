@@ -9,7 +9,17 @@ from optimizer.choice.screening import ScreenRow
 from optimizer.design import BillLine, Block, Design
 from optimizer.handover.as_json import assumed_data, beyond_stock, bound_cents, combined_lines
 from optimizer.handover.cautions import ALWAYS, own_cautions
-from optimizer.handover.layout import bullets, columns, figure, joined, labelled, money, section, wrapped
+from optimizer.handover.layout import (
+    bullets,
+    columns,
+    figure,
+    joined,
+    labelled,
+    money,
+    readable,
+    section,
+    wrapped,
+)
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
 from optimizer.proof.check import Report
@@ -162,7 +172,7 @@ def _bill(lines: Sequence[BillLine], total_cents: int, catalog: Catalog, forces:
         text = f"{line.part}  {line.description}" if line.part in named else line.description or line.part
         body += columns(f"{line.quantity:5,d}  {text}", f"{money(line.unit_cents):>10}{money(line.price_cents):>12}")
         if line.part in forces:
-            body += wrapped(forces[line.part], " " * 9 + "forced by: ", " " * 11)
+            body += wrapped(readable(forces[line.part]), " " * 9 + "forced by: ", " " * 11)
     return section("Bill of materials", [*body, *columns("       total", f"{money(total_cents):>12}")])
 
 
@@ -258,7 +268,7 @@ def _without_design(answer: Answer) -> list[str]:
     said = "there is no design" if answer.outcome is Outcome.INFEASIBLE else "no design was found"
     return [
         *wrapped(f"{answer.problem.name}: {said}."),
-        *wrapped(answer.reason or "Nothing more is known."),
+        *wrapped(readable(answer.reason) or "Nothing more is known."),
         *_screening(answer.screening),
         *_cautions(None, answer.problem),
         *_assumed(None, answer.problem),
@@ -271,5 +281,5 @@ def _screening(rows: Sequence[ScreenRow]) -> list[str]:
     for row in sorted(rows, key=lambda one: one.left):
         start = f"  {row.removed:>10,}{row.left:>10,}  "
         body += wrapped(RULES[row.rule].title, start)
-        body += wrapped(row.example, " " * len(start))
+        body += wrapped(readable(row.example), " " * len(start))
     return section("What the rules removed, the least left first", body)
