@@ -4,8 +4,8 @@
     python tests/benchmarks/run.py --only ours        only our own times
     python tests/benchmarks/run.py --only peers --sizes small
 
-Every measurement is a process of its own, one after the other; the machine should be idle. Nothing is asserted
-about time: the figures are for reading, and a ratio is of figures of one run.
+Every measurement is a process of its own, one after the other; the machine should be idle: where it is not, CPU seconds
+(all threads together) say more than seconds. Nothing is asserted about time, and a ratio is of figures of one run.
 """
 
 from __future__ import annotations
@@ -53,17 +53,19 @@ def measure(size: str, seed: int, way: str, time_limit_s: float) -> dict[str, ob
     if way in ("cp-sat", "enumeration"):
         import peers
 
+        busy = time.process_time()
         result = peers.cp_sat(problem, catalog, time_limit_s) if way == "cp-sat" else peers.enumeration(problem, catalog)
         objective, proven, seconds = result.objective, result.proven, result.seconds["total"]
         sizes = {"cores": result.cores, "blocks": result.blocks}
     else:
-        started = time.perf_counter()
+        busy, started = time.process_time(), time.perf_counter()
         answer = optimizer.solve(problem, catalog, prune="unpruned" not in way, solver=way.split("-", maxsplit=1)[0].replace("one", "highs"))
         seconds = time.perf_counter() - started
         objective = answer.report.bill.objective_cents if answer.report else None
         proven, sizes = answer.outcome.value in ("optimal", "infeasible"), answer.sizes
+    cpu_s = time.process_time() - busy
     peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    return {"objective": objective, "proven": proven, "seconds": seconds, "peak_mb": peak_mb, **sizes}
+    return {"objective": objective, "proven": proven, "seconds": seconds, "cpu_s": cpu_s, "peak_mb": peak_mb, **sizes}
 
 
 def in_own_process(size: str, seed: int, way: str, time_limit_s: float) -> dict[str, object]:
@@ -95,12 +97,13 @@ def ours(sizes: list[str], seeds: int, repeats: int) -> None:
         runs = [[in_own_process(size, seed, "highs", 600) for _ in range(repeats)] for seed in range(seeds)]
         assert all(run["proven"] and run["objective"] == one[0]["objective"] for one in runs for run in one), runs
         middles = sorted(statistics.median(float(run["seconds"]) for run in one) for one in runs)  # type: ignore[arg-type]
+        busy = statistics.median(statistics.median(float(run["cpu_s"]) for run in one) for one in runs)  # type: ignore[arg-type]
         rows.append([
-            size, "/".join(map(str, SIZES[size])), f"{statistics.median(middles):.3f}", f"{middles[0]:.3f} to {middles[-1]:.3f}",
+            size, "/".join(map(str, SIZES[size])), f"{statistics.median(middles):.3f}", f"{middles[0]:.3f} to {middles[-1]:.3f}", f"{busy:.3f}",
             f"{max(float(run['peak_mb']) for one in runs for run in one):.0f}",  # type: ignore[arg-type]
         ])
     print(f"solve after imports, to proven optimality and checked: {seeds} catalogs a size, median of {repeats} runs each")
-    table(["size", "modules/batteries/controllers/inverters", "median s", "fastest and slowest catalog s", "greatest peak MB"], rows)
+    table(["size", "modules/batteries/controllers/inverters", "median s", "fastest and slowest catalog s", "median CPU s", "greatest peak MB"], rows)
 
 
 def peers_against(size: str, seeds: int, ways: list[str], time_limit_s: float) -> None:
@@ -116,11 +119,12 @@ def peers_against(size: str, seeds: int, ways: list[str], time_limit_s: float) -
             more = "" if run["proven"] else "> "
             rows.append([
                 str(seed), WAYS[way], f"{run.get('cores', '')}", f"{run.get('blocks', '')}", f"{more}{float(run['seconds']):.2f}",  # type: ignore[arg-type]
+                f"{float(run['cpu_s']):.2f}" if "cpu_s" in run else "",  # type: ignore[arg-type]
                 "1" if run is against else f"{more}{ratio:.0f}", "none" if run["objective"] is None else f"{int(run['objective']) / 100:.2f}",  # type: ignore[call-overload]
                 f"{same} {run.get('note', '')}".strip(), f"{float(run['peak_mb']):.0f}",  # type: ignore[arg-type]
             ])
     print(f"{size} size: seconds from problem and catalog to the optimum, after imports; limit {time_limit_s:g} s")
-    table(["catalog", "way", "cores", "blocks", "s", "times ours", "cost found", "optimum", "peak MB"], rows)
+    table(["catalog", "way", "cores", "blocks", "s", "CPU s", "times ours", "cost found", "optimum", "peak MB"], rows)
 
 
 def whole_process(repeats: int) -> None:
@@ -131,18 +135,21 @@ def whole_process(repeats: int) -> None:
         "python -m optimizer solve problems/year_round_home.toml": [sys.executable, "-m", "optimizer", "solve", "problems/year_round_home.toml"],
     }
     seconds: dict[str, list[float]] = {name: [] for name in commands}
+    busy: dict[str, list[float]] = {name: [] for name in commands}
     for _ in range(repeats + 1):  # the first of each warms the disk and is left out
         for name, command in commands.items():
-            started = time.perf_counter()
+            started, before = time.perf_counter(), resource.getrusage(resource.RUSAGE_CHILDREN)
             done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
             seconds[name].append(time.perf_counter() - started)
+            after = resource.getrusage(resource.RUSAGE_CHILDREN)
+            busy[name].append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
             if done.returncode:
                 print(f"{name}: ended with code {done.returncode}: {(done.stderr.strip().splitlines() or [''])[-1]}\n")
                 return
-    middles = {name: statistics.median(times[1:]) for name, times in seconds.items()}
-    least = middles["imports only"]
+    wall, cpu = ({name: statistics.median(times[1:]) for name, times in of.items()} for of in (seconds, busy))
     print(f"whole process, median of {repeats}")
-    table(["process", "s", "ratio"], [[name, f"{middle:.2f}", f"{middle / least:.2f}"] for name, middle in middles.items()])
+    rows = [[name, f"{wall[name]:.2f}", f"{wall[name] / wall['imports only']:.2f}", f"{cpu[name]:.2f}", f"{cpu[name] / cpu['imports only']:.2f}"] for name in commands]
+    table(["process", "s", "ratio", "CPU s", "ratio"], rows)
 
 
 def main() -> None:
@@ -154,7 +161,7 @@ def main() -> None:
     arguments.add_argument("--seeds", type=int, default=7, help="catalogs of each size for our own times")
     arguments.add_argument("--repeats", type=int, default=3)
     arguments.add_argument("--peer-seeds", type=int, default=2, help="catalogs of each size for the peers")
-    arguments.add_argument("--ways", nargs="+", default=["enumeration", "cp-sat", "highs-unpruned", "cbc", "cbc-unpruned"], choices=tuple(WAYS))
+    arguments.add_argument("--ways", nargs="+", default=["enumeration", "cp-sat", "cbc", "highs-unpruned", "cbc-unpruned"], choices=tuple(WAYS))
     arguments.add_argument("--limit", type=float, default=300, help="seconds that a peer may take")
     given = arguments.parse_args()
     if given.measure:
