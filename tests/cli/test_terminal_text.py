@@ -53,7 +53,7 @@ def test_headline_states_the_design(answer_of, site):
     answer = answer_of(site)
     text = solve_text(answer)
     if answer.report is None:
-        assert flat(text).startswith(flat(f"{answer.problem.name}: there is no design. {answer.reason}"))
+        assert flat(text).startswith(flat(f"{answer.problem.name}: there is no design. {layout.readable(answer.reason)}"))
         for row in answer.screening:
             assert f"{row.removed:,}" in text
             assert flat(layout.readable(row.example)) in flat(text)
