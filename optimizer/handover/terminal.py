@@ -106,6 +106,8 @@ def _price(answer: Answer) -> str:
     assert answer.report is not None, "asked only where there is a design"
     price = f"{money(answer.report.bill.total_cents)} {answer.catalog.currency}"
     if answer.outcome is Outcome.OPTIMAL:
+        if any(answer.problem.objective.model_dump().values()):  # a dearer bill may win
+            return f"{price}, the best that breaks no rule by price and by what [objective] adds to it: proven"
         return f"{price}, the cheapest that breaks no rule: proven"
     bound = bound_cents(answer)
     proof = f"no design costs less than {money(bound)}" if bound is not None else "how much cheaper one could be is not known"

@@ -8,7 +8,7 @@ import pytest
 from optimizer.design import choice_of
 from optimizer.handover import layout
 from optimizer.handover.terminal import check_text, solve_text, verdict
-from optimizer.inputs.problem import Limits
+from optimizer.inputs.problem import Limits, Objective
 from optimizer.proof.check import check
 
 NEVER = re.compile(r"\bsafe\b|\bsafely\b|complian", re.IGNORECASE)
@@ -67,6 +67,15 @@ def test_headline_states_the_design(answer_of, site):
     assert f"{answer.report.design_month.month} is the shortest" in head
     assert f"{bill.weight_kg:,.0f} kg" in head
     assert "every hard rule and every requirement holds" in flat(head)
+
+
+def test_prices_beside_the_bill_are_named_with_the_proof(answer_of):
+    """A dearer bill may win by weight or by the number of parts: it is not called the cheapest."""
+    answer = answer_of("light_kit")
+    handy = answer.problem.model_copy(update={"objective": Objective(price_per_kg=2)})
+    head = flat(solve_text(replace(answer, problem=handy)).split("Bill of materials")[0])
+    assert "the best that breaks no rule by price and by what [objective] adds to it: proven" in head
+    assert "cheapest" not in head
 
 
 def test_bill_shows_every_line_and_what_forces_it(answer_of):
