@@ -10,6 +10,7 @@ from optimizer.answer import Answer, solve
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
 from optimizer.needs.requirements import Requirement, requirements
+from optimizer.questions.why_not import proven
 
 Progress = Callable[[str], None]
 
@@ -49,6 +50,12 @@ class CostOf:
     base: Answer
     priced: tuple[Priced, ...]
     complete: bool = True
+
+    @property
+    def exact(self) -> bool:
+        """Whether every price is that of a proven answer, and none is missing."""
+        notches = [notch for one in self.priced for notch in (one.looser, one.tighter, one.without) if notch is not None]
+        return self.complete and proven(self.base) and all(proven(notch.answer) for notch in notches)
 
 
 def cost_of(problem: Problem, catalog: Catalog, progress: Progress = lambda _: None) -> CostOf:

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 from optimizer.answer import Answer, solve
-from optimizer.design import Design
+from optimizer.design import design_of
 from optimizer.errors import InputError, WrongUse
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.text_tables import nearest
 from optimizer.needs.requirements import with_context_kept, with_section
 from optimizer.needs.site import Needs
-from optimizer.proof.check import check_design
-from optimizer.questions.why_not import with_price
+from optimizer.proof.check import Report, check_design
+from optimizer.questions.why_not import proven, with_price
+from optimizer.rules.book import Severities
 
 OVER = ("autonomy", "load", "sun", "temperature", "price:PART")
 
@@ -32,8 +35,17 @@ class Axis:
     resolution: float
     tightening: bool
     exact: bool
-    """Whether every step is found; otherwise steps closer than the resolution, or hidden inside another, may be missed."""
+    """Whether every step is found to the resolution; otherwise what begins and ends between two samples may be missed."""
     at: Callable[[float], tuple[Problem, Catalog]]
+
+    @property
+    def last(self) -> int:
+        """Number of the last point; the first is 0."""
+        return math.ceil((self.high - self.low) / self.resolution - 1e-6)
+
+    def value(self, point: int) -> float:
+        """Value at a point of the axis."""
+        return min(self.high, round(self.low + point * self.resolution, 6))
 
 
 @dataclass(frozen=True)
@@ -49,11 +61,16 @@ class Step:
 
 @dataclass(frozen=True)
 class Curve:
-    """Steps from the lowest value to the highest. Between two steps lies less than the resolution."""
+    """Steps from the lowest value to the highest; from the end of one to the start of the next is one resolution."""
 
     axis: Axis
     steps: tuple[Step, ...]
     complete: bool = True
+
+    @property
+    def exact(self) -> bool:
+        """Whether every step is found to the resolution, each design proven the cheapest."""
+        return self.axis.exact and self.complete and all(proven(step.answer) for step in self.steps)
 
 
 def axis_of(problem: Problem, catalog: Catalog, over: str) -> Axis:
@@ -67,7 +84,9 @@ def axis_of(problem: Problem, catalog: Catalog, over: str) -> Axis:
             changed = {season: d * value / longest for season, d in days.items()} if isinstance(days, dict) else value
             return with_section(kept, "autonomy", days=changed), catalog
 
-        return Axis("autonomy", "d", min(0.5, longest), max(5.0, longest), 0.01, tightening=True, exact=True, at=autonomy)
+        # More days mean a slower discharge and so more capacity, which lets other banks carry what single days of use take.
+        alone = all(one.days_per_week == 7 for one in problem.loads) or not Severities(problem.rules).enforced("weekly-swing")
+        return Axis("autonomy", "d", min(0.5, longest), max(5.0, longest), 0.01 if alone else 0.05, tightening=True, exact=alone, at=autonomy)
     if over == "load":
         def load(value: float) -> tuple[Problem, Catalog]:
             scaled = tuple(
@@ -76,7 +95,9 @@ def axis_of(problem: Problem, catalog: Catalog, over: str) -> Axis:
             )
             return problem.model_copy(update={"loads": scaled}), catalog
 
-        return Axis("load", "% of the hours of use", 50.0, 150.0, 0.1, tightening=True, exact=True, at=load)
+        # A load that runs all day cannot run longer: then the mix of day and night use changes as well.
+        alone = all(hours * 1.5 <= 24 for one in problem.loads for hours in one.hours.values())
+        return Axis("load", "% of the hours of use", 50.0, 150.0, 0.1 if alone else 0.5, tightening=True, exact=alone, at=load)
     if over == "sun":
         def sun(value: float) -> tuple[Problem, Catalog]:
             return with_section(problem, "array", sun_h=tuple(min(14.0, hours * value / 100) for hours in problem.array.sun_h)), catalog
@@ -90,7 +111,7 @@ def axis_of(problem: Problem, catalog: Catalog, over: str) -> Axis:
                 problem, "temperatures", battery_lowest_c=moved, battery_c=tuple(c + value for c in problem.temperatures.battery_c)
             ), catalog
 
-        return Axis("temperature", "K warmer at the battery", -10.0, 20.0, 0.1, tightening=False, exact=False, at=temperature)
+        return Axis("temperature", "K warmer at the battery", -10.0, 20.0, 0.5, tightening=False, exact=False, at=temperature)
     if over.startswith("price:"):
         return _price_axis(problem, catalog, over.removeprefix("price:"))
     raise WrongUse(f"--over {over} is not known: use one of {', '.join(OVER)}")
@@ -104,112 +125,146 @@ def _price_axis(problem: Problem, catalog: Catalog, part_id: str) -> Axis:
     def price(value: float) -> tuple[Problem, Catalog]:
         return problem, with_price(catalog, part, round(value * 100))
 
-    return Axis(f"price:{part_id}", catalog.currency, 0.0, max(1.0, 2 * part.price), 0.01, tightening=True, exact=True, at=price)
+    # Prices beside the bill together with a budget: the cheapest by one may be forbidden by the other, here and there.
+    straight = problem.limits.budget is None or not any(problem.objective.model_dump().values())
+    return Axis(f"price:{part_id}", catalog.currency, 0.0, max(1.0, 2 * part.price), 0.01, tightening=True, exact=straight, at=price)
+
+
+SAMPLES = 20
+"""Stretches into which an axis is cut where validity does not fall or rise with the value."""
 
 
 def curve(problem: Problem, catalog: Catalog, over: str, progress: Progress = lambda _: None) -> Curve:
-    """Walk the axis from its easy end to its hard end.
+    """The cheapest design at every point of the axis, in stretches.
 
-    From each value the present design is followed to the last value at which it still holds (by the check, halving
-    down to the resolution), and the problem solved again just beyond. For a requirement that only tightens this finds
-    every step; where the check is not monotone in the value, and for prices, a step is also ended where a cheaper
-    design is found at its middle. Ctrl-C ends it with what is known so far.
+    An exact axis is walked from its easy end: the present design is followed, by the check, to the last point at which
+    it holds. What is valid there was valid before, so nothing cheaper can turn up in between; then the problem is solved
+    again. Over a price the least cost is concave, and the walk goes from crossing to crossing of the designs' lines.
+    Any other axis is sampled, and every change between two samples is halved down to the resolution.
+    Ctrl-C ends it with what is known so far.
     """
     axis = axis_of(problem, catalog, over)
-    steps: list[Step] = []
+    walk = _Walk(axis, progress)
     complete = True
-    here, last = (axis.low, axis.high) if axis.tightening else (axis.high, axis.low)
-    sign = 1.0 if axis.tightening else -1.0
     try:
-        while sign * (last - here) >= -1e-9:
-            progress(f"{axis.name} {here:g}")
-            answer = solve(*axis.at(here))
-            end = last if answer.report is None else _last_held(axis, answer, here, last)
-            steps.append(Step(here, end, answer, _cents(axis, answer, here), _cents(axis, answer, end)))
-            if answer.report is None:
-                break
-            here = round(end + sign * axis.resolution, 9)
+        if over.startswith("price:"):
+            walk.along(walk.last_cheapest)
+        elif axis.exact:
+            walk.along(walk.last_held)
+        else:
+            walk.sampled()
     except KeyboardInterrupt:
         complete = False
-    if not axis.tightening:
-        steps = [Step(step.end, step.start, step.answer, step.end_cents, step.start_cents) for step in reversed(steps)]
-    return Curve(axis, _merged(steps), complete)
+    return Curve(axis, walk.steps(), complete)
 
 
-def _merged(steps: list[Step]) -> tuple[Step, ...]:
-    """Neighbours with the same choice are one step."""
-    merged: list[Step] = []
-    for step in steps:
-        if merged and merged[-1].answer.choice == step.answer.choice:
-            first = merged.pop()
-            merged.append(Step(first.start, step.end, first.answer, first.start_cents, step.end_cents))
+class _Walk:
+    """Stretches of points with one answer each, found one after the other."""
+
+    def __init__(self, axis: Axis, progress: Progress) -> None:
+        self.axis, self.progress = axis, progress
+        self._stretches: list[tuple[int, int, Answer]] = []
+        self._known: dict[int, Answer] = {}
+
+    def answer(self, point: int) -> Answer:
+        """The cheapest design at a point, solved once."""
+        if point not in self._known:
+            self.progress(f"{self.axis.name} {self.axis.value(point):g}")
+            self._known[point] = solve(*self.axis.at(self.axis.value(point)))
+        return self._known[point]
+
+    def report(self, answer: Answer, point: int) -> Report | None:
+        """The design of an answer, held against every rule at another point."""
+        if answer.choice is None:
+            return None
+        problem, catalog = self.axis.at(self.axis.value(point))
+        return check_design(design_of(answer.choice, catalog), Needs(problem), catalog)
+
+    def holds(self, answer: Answer, point: int) -> bool:
+        """Whether the design of an answer is valid at a point."""
+        report = self.report(answer, point)
+        return report is not None and report.valid
+
+    def steps(self) -> tuple[Step, ...]:
+        """The stretches in the order of their values, neighbours with the same choice as one."""
+        merged: list[tuple[int, int, Answer]] = []
+        for stretch in sorted(self._stretches, key=lambda one: one[0]):
+            if merged and merged[-1][2].choice == stretch[2].choice:
+                start, _, answer = merged.pop()
+                merged.append((start, stretch[1], answer))
+            else:
+                merged.append(stretch)
+        return tuple(
+            Step(self.axis.value(start), self.axis.value(end), answer, self._cents(answer, start), self._cents(answer, end))
+            for start, end, answer in merged
+        )
+
+    def _cents(self, answer: Answer, point: int) -> int | None:
+        report = self.report(answer, point)
+        return report.bill.total_cents if report is not None else None
+
+    # --- an axis that only asks for more
+
+    def along(self, last_of: Callable[[Answer, int, int], int]) -> None:
+        """From the easy end to the hard end, each design as far as it goes."""
+        here, hard, sign = (0, self.axis.last, 1) if self.axis.tightening else (self.axis.last, 0, -1)
+        while sign * (hard - here) >= 0:
+            answer = self.answer(here)
+            end = hard if answer.report is None else last_of(answer, here, hard)
+            self._stretches.append((min(here, end), max(here, end), answer))
+            here = end + sign
+
+    def last_held(self, answer: Answer, here: int, hard: int) -> int:
+        """The furthest point at which a design is valid."""
+        if self.holds(answer, hard):
+            return hard
+        good, bad = here, hard
+        while abs(bad - good) > 1:
+            middle = (good + bad) // 2
+            good, bad = (middle, bad) if self.holds(answer, middle) else (good, middle)
+        return good
+
+    # --- prices: points are cents
+
+    def last_cheapest(self, answer: Answer, here: int, hard: int) -> int:
+        """The furthest price up to which no design costs less: where this line crosses the lowest of the others."""
+        assert answer.report is not None, "a design is followed"
+        cost, bought = self._line(answer)
+        end = self.last_held(answer, here, hard)
+        while end > here:
+            other = self.answer(end)
+            if other.report is None:
+                break
+            over = cost + bought * (end - here) - other.report.bill.objective_cents
+            slope = bought - self._line(other)[1]
+            if over <= 0 or slope <= 0:
+                break
+            end = max(here, end - -(-over // slope))
+        return end
+
+    def _line(self, answer: Answer) -> tuple[int, int]:
+        """What a design costs, and how many of the part it buys."""
+        assert answer.report is not None, "asked only of designs"
+        part_id = self.axis.name.removeprefix("price:")
+        bill = answer.report.bill
+        return bill.objective_cents, next((line.quantity for line in bill.lines if line.part == part_id), 0)
+
+    # --- any other axis
+
+    def sampled(self) -> None:
+        """Samples from end to end; between two that differ, halving."""
+        stretch = max(1, math.ceil(self.axis.last / SAMPLES))
+        points = [*range(0, self.axis.last, stretch), self.axis.last]
+        for low, high in pairwise(points):
+            self._between(low, high)
+
+    def _between(self, low: int, high: int) -> None:
+        first, second = self.answer(low), self.answer(high)
+        if first.choice == second.choice:
+            self._stretches.append((low, high, first))
+        elif high - low == 1:
+            self._stretches += [(low, low, first), (high, high, second)]
         else:
-            merged.append(step)
-    return tuple(merged)
-
-
-def _cents(axis: Axis, answer: Answer, value: float) -> int | None:
-    """Bill of an answer's design at a value [cents]."""
-    if answer.report is None:
-        return None
-    problem, catalog = axis.at(value)
-    return check_design(_design(answer, catalog), Needs(problem), catalog).bill.total_cents
-
-
-def _design(answer: Answer, catalog: Catalog) -> Design:
-    from optimizer.design import design_of
-
-    assert answer.choice is not None, "a design is there"
-    return design_of(answer.choice, catalog)
-
-
-def _last_held(axis: Axis, answer: Answer, here: float, last: float) -> float:
-    """The furthest value towards `last` at which the present design is still the cheapest that holds."""
-    if axis.name.startswith("price:"):
-        return _last_cheapest(axis, answer, here, last)
-
-    def holds(value: float) -> bool:
-        problem, catalog = axis.at(value)
-        return check_design(_design(answer, catalog), Needs(problem), catalog).valid
-
-    if holds(last):
-        return last
-    good, bad = here, last
-    while abs(bad - good) > axis.resolution:
-        middle = (good + bad) / 2
-        good, bad = (middle, bad) if holds(middle) else (good, middle)
-    return good
-
-
-def _last_cheapest(axis: Axis, answer: Answer, here: float, last: float) -> float:
-    """Prices: the least cost is concave, so the present line holds up to where it crosses the next; halving by solving."""
-    def still(value: float) -> bool:
-        now = _cents(axis, answer, value)
-        best = solve(*axis.at(value)).report
-        return best is not None and now is not None and now <= best.bill.total_cents
-
-    if still(last):
-        return last
-    good, bad = here, last
-    while True:
-        # Jump to where the two lines cross instead of halving blindly: exact in whole cents after a few steps.
-        best = solve(*axis.at(bad))
-        crossing = _crossing(axis, answer, best, good, bad)
-        if crossing is None or crossing <= good or crossing >= bad:
-            return max(good, round(bad - axis.resolution, 2)) if crossing is None or crossing >= bad else good
-        if still(crossing):
-            return crossing
-        bad = crossing
-
-
-def _crossing(axis: Axis, left: Answer, right: Answer, low: float, high: float) -> float | None:
-    """Highest price in whole cents at which `left` costs no more than `right`, their bills being straight lines."""
-    ends = [_cents(axis, answer, value) for answer in (left, right) for value in (low, high)]
-    if any(end is None for end in ends):
-        return None
-    left_low, left_high, right_low, right_high = (float(end) for end in ends if end is not None)
-    slope = (left_high - left_low) - (right_high - right_low)
-    if slope <= 0:
-        return None
-    share = (right_low - left_low) / slope
-    return int((low + share * (high - low)) * 100 + 1e-6) / 100
+            middle = (low + high) // 2
+            self._between(low, middle)
+            self._between(middle, high)

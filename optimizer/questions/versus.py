@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from optimizer.answer import Answer, solve
@@ -10,6 +12,9 @@ from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Part
 from optimizer.inputs.problem import Problem
 from optimizer.needs.requirements import with_section
+from optimizer.questions.why_not import highest_price
+
+Progress = Callable[[str], None]
 
 WAYS = ("controller", "voltage", "chemistry", "inverter-kind", "format")
 
@@ -28,11 +33,24 @@ class Option:
 
 
 @dataclass(frozen=True)
+class Flip:
+    """Price of one part up to which the cheapest alternative stays the cheapest [cents]."""
+
+    part: str
+    cents: int
+    winner: str
+    follower: str
+
+
+@dataclass(frozen=True)
 class Versus:
     """Alternatives in the order of their price, the impossible ones last."""
 
     by: str
     options: tuple[Option, ...]
+    free: Answer
+    """The answer with nothing left out: it may mix alternatives."""
+    flips: tuple[Flip, ...]
 
     @property
     def cheapest(self) -> Option | None:
@@ -86,7 +104,46 @@ def alternatives(problem: Problem, catalog: Catalog, by: str) -> tuple[str, ...]
     raise WrongUse(f"--by {by} is not known: use one of {', '.join(WAYS)}")
 
 
-def versus(problem: Problem, catalog: Catalog, by: str) -> Versus:
+def versus(problem: Problem, catalog: Catalog, by: str, progress: Progress = lambda _: None) -> Versus:
     """Solve under each alternative. Raises WrongUse for an unknown `by`."""
-    options = [Option(value, solve(under(problem, catalog, by, value), catalog)) for value in alternatives(problem, catalog, by)]
-    return Versus(by, tuple(sorted(options, key=lambda option: (option.cents is None, option.cents or 0, option.value))))
+    values = alternatives(problem, catalog, by)
+    options = []
+    for number, value in enumerate(values, start=1):
+        progress(f"{number} of {len(values)}: {value}")
+        options.append(Option(value, solve(under(problem, catalog, by, value), catalog)))
+    progress("with nothing left out")
+    free = solve(problem, catalog)
+    ordered = tuple(sorted(options, key=_rank))
+    return Versus(by, ordered, free, _flips(problem, catalog, by, ordered, progress))
+
+
+def _rank(option: Option) -> tuple[bool, int, int, str]:
+    """Possible ones first, by what the problem minimises: the bill, with the prices beside it if there are any."""
+    report = option.answer.report
+    return (report is None, report.bill.objective_cents if report else 0, option.cents or 0, option.value)
+
+
+def _flips(problem: Problem, catalog: Catalog, by: str, ordered: tuple[Option, ...], progress: Progress) -> tuple[Flip, ...]:
+    """For each part that makes the winner what it is: the price above which the next alternative costs less.
+
+    The others do not contain the part, so their costs stay. Empty by voltage, where no part tells the alternatives apart.
+    """
+    if len(ordered) < 2 or ordered[0].answer.report is None or ordered[1].answer.report is None:
+        return ()
+    winner, follower = ordered[:2]
+    design = ordered[0].answer.report.design
+    inverter = design.inverters.inverter
+    parts: dict[str, list[Part]] = {
+        "controller": [block.part for block in design.blocks], "format": [block.module for block in design.blocks],
+        "chemistry": [design.bank.battery], "inverter-kind": [inverter] if inverter is not None else [],
+    }
+    flips = []
+    for part in sorted({part.id: part for part in parts.get(by, [])}.values(), key=lambda one: one.id):
+        if follower.answer.report is None or follower.answer.report.design.pieces[part.id]:
+            continue
+        price = highest_price(
+            under(problem, catalog, by, winner.value), catalog, part, ordered[1].answer.report.bill.objective_cents, progress,
+        )
+        if price is not None and math.isfinite(price):
+            flips.append(Flip(part.id, int(price), winner.value, follower.value))
+    return tuple(flips)

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal, TypeVar, cast
 
-from optimizer.answer import Answer, solve
+from optimizer.answer import Answer, Outcome, solve
 from optimizer.choice.screening import ScreenRow
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.parts import Part
+from optimizer.inputs.parts import Allowance, Part
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.text_tables import nearest
 from optimizer.needs.requirements import with_section
+from optimizer.rules.book import RULES
 
 Verdict = Literal["chosen", "beaten", "screened out"]
 
 PartKind = TypeVar("PartKind", bound=Part)
 
-STEPS_MOST = 30
+Progress = Callable[[str], None]
+
+STEPS_MOST = 60
+"""Crossings of cost lines to follow; each is the line of another design, so few are ever met."""
 
 
 @dataclass(frozen=True)
@@ -31,65 +37,125 @@ class WhyNot:
     with_part: Answer | None
     """The cheapest design that contains the part, where there is one."""
     enters_below_cents: int | None
-    """Highest price at which a design with the part costs no more than the present one; None where no price does."""
+    """Highest price at which the best design with the part costs no more than the best without it; None where no price
+    does, and where every price does (`indispensable`)."""
     blocking: ScreenRow | None
     reason: str
+    indispensable: bool = False
+    """Whether the part stays at any price: without it there is no design."""
 
 
-def why_not(problem: Problem, catalog: Catalog, part_id: str) -> WhyNot:
+def proven(answer: Answer) -> bool:
+    """Whether nothing is left open: the cheapest design, or that there is none."""
+    return answer.outcome in (Outcome.OPTIMAL, Outcome.INFEASIBLE)
+
+
+def why_not(problem: Problem, catalog: Catalog, part_id: str, progress: Progress = lambda _: None) -> WhyNot:
     """Chosen; or beaten, by how much and from which price on; or screened out, by which rule.
 
-    Raises InputError for a part that the catalog does not hold.
+    Raises InputError for a part that the catalog does not hold, and for an allowance, which nobody chooses.
     """
     part = catalog.by_id.get(part_id)
     if part is None:
         raise InputError(f"part '{part_id}' is not in the catalog{nearest(part_id, list(catalog.by_id))}")
+    if isinstance(part, Allowance):
+        raise InputError(f"part '{part_id}' is an allowance: it comes with every {part.per} and is not chosen")
+    progress("the cheapest design")
     base = solve(problem, catalog)
     if base.report is not None and base.report.design.pieces[part_id]:
-        return WhyNot(part_id, "chosen", base, base, part.price_cents, None, "it is in the cheapest design")
-    needed = max(1, problem.locks.at_least.get(part_id, 0))
-    demanding = with_section(problem, "locks", at_least={**problem.locks.at_least, part_id: needed})
+        progress(f"the cheapest design without {part_id}")
+        without = solve(with_section(problem, "locks", exclude=(*problem.locks.exclude, part_id)), catalog)
+        price, always = None, without.outcome is Outcome.INFEASIBLE
+        if without.report is not None:
+            price, always = _entering(_demanding(problem, part_id), catalog, part, without.report.bill.objective_cents, progress)
+        return WhyNot(part_id, "chosen", base, base, price, None, "it is in the cheapest design", always)
+    locked = _locked_out(problem, catalog, part)
+    if locked:
+        return WhyNot(part_id, "screened out", base, None, None, None, locked)
+    progress(f"the cheapest design with {part_id}")
+    demanding = _demanding(problem, part_id)
     with_part = solve(demanding, catalog)
     if with_part.report is None:
-        alone = solve(with_section(problem, "locks", only=(*problem.locks.only, part_id)), catalog)
-        reason = alone.reason or with_part.reason
-        emptied = [row for row in alone.screening if row.left == 0]
-        return WhyNot(part_id, "screened out", base, None, None, emptied[-1] if emptied else None, reason)
-    price = _entering_price(base, with_part, demanding, catalog, part) if base.report is not None else None
-    return WhyNot(part_id, "beaten", base, with_part, price, None, "a design without it costs less")
+        blocking, reason = _blocking(problem, catalog, part, base, with_part)
+        return WhyNot(part_id, "screened out", base, None, None, blocking, reason)
+    price = None
+    if base.report is not None:
+        price, _ = _entering(demanding, catalog, part, base.report.bill.objective_cents, progress)
+    return WhyNot(part_id, "beaten", base, with_part, price, None, "a design without it costs no more")
 
 
-def _entering_price(base: Answer, with_part: Answer, demanding: Problem, catalog: Catalog, part: Part) -> int | None:
-    """Walk along the designs' cost lines to the price where the best design with the part costs what the present one costs.
+def _demanding(problem: Problem, part_id: str) -> Problem:
+    """The problem with at least one piece of a part asked for."""
+    least = {**problem.locks.at_least, part_id: max(1, problem.locks.at_least.get(part_id, 0))}
+    return with_section(problem, "locks", at_least=least)
 
-    The least cost of a design with the part is concave in its price, so each step along a line reaches the crossing
-    from below at the latest with the last line.
+
+def _locked_out(problem: Problem, catalog: Catalog, part: Part) -> str:
+    """The lock of the problem that keeps a part out, in words; empty where none does."""
+    locks = problem.locks
+    if part.id in locks.exclude:
+        return "the problem itself leaves it out: locks.exclude"
+    if locks.at_most.get(part.id) == 0:
+        return "the problem itself leaves it out: locks.at_most is 0"
+    kept = [one for one in locks.only if isinstance(catalog.by_id.get(one), type(part))]
+    if kept and part.id not in kept:
+        return f"the problem itself leaves it out: locks.only keeps {', '.join(kept)}"
+    return ""
+
+
+def _blocking(problem: Problem, catalog: Catalog, part: Part, base: Answer, with_part: Answer) -> tuple[ScreenRow | None, str]:
+    """The rule that keeps a part out, asked with the part as the only one of its kind, and the reason in words."""
+    if base.outcome is Outcome.INFEASIBLE:
+        return None, f"the problem has no design at all, with this part or without it. {base.reason}"
+    others = tuple(one for one in problem.locks.only if not isinstance(catalog.by_id.get(one), type(part)))
+    alone = solve(with_section(problem, "locks", only=(*others, part.id)), catalog)
+    asked = alone if alone.report is None else with_part  # a design needs no inverter: then only the demand says more
+    named = [row for row in asked.screening if f"'{RULES[row.rule].title}'" in asked.reason]
+    emptied = [row for row in asked.screening if row.left == 0]
+    return next(iter(named or emptied), None), asked.reason
+
+
+# --- prices
+
+
+def _entering(demanding: Problem, catalog: Catalog, part: Part, target_cents: int, progress: Progress) -> tuple[int | None, bool]:
+    """Highest price at which a design with the part costs at most the target, and whether any price does."""
+    price = highest_price(demanding, catalog, part, target_cents, progress)
+    return (None, True) if price == math.inf else (None if price is None else int(price), False)
+
+
+def highest_price(problem: Problem, catalog: Catalog, part: Part, target_cents: int, progress: Progress = lambda _: None) -> float | None:
+    """Highest price of a part, in whole cents, at which the cheapest design costs at most the target.
+
+    None where it costs more even with the part for nothing, infinite where it never costs more. The least cost is
+    concave in the price of a part, each design being a straight line: from above, the crossing of one line with the
+    target lies at or below the price looked for; from there each further line reaches at most as far as that price.
     """
-    assert base.report is not None, "asked only beside a present design"
-    target = base.report.bill.objective_cents
-    price, report = part.price_cents, with_part.report
-    for _ in range(STEPS_MOST):
+    def least(cents: int) -> tuple[int, int] | None:
+        progress(f"{part.id} at {cents / 100:,.2f}")
+        report = solve(problem, with_price(catalog, part, cents)).report
         if report is None:
             return None
-        bought = next((line.quantity for line in report.bill.lines if line.part == part.id), 0)
-        over = report.bill.objective_cents - target
-        if over <= 0 or not bought:
-            break
-        # Whole cents: the highest price of this line that is not above the target.
-        price = price + (-over // bought)
-        if price < 0:
+        return report.bill.objective_cents, next((line.quantity for line in report.bill.lines if line.part == part.id), 0)
+
+    price = part.price_cents
+    now = least(price)
+    if now is None or now[0] > target_cents:
+        # From above, along the present line; where it ends below nothing, or says nothing, with the part for nothing.
+        over, bought = (now[0] - target_cents, now[1]) if now is not None else (0, 0)
+        price = max(0, price + (-over // bought)) if bought else 0
+        now = least(price)
+        if now is None or now[0] > target_cents:
             return None
-        report = solve(demanding, with_price(catalog, part, price)).report
-    while report is not None:
-        # From below: the line of the present best may reach further up.
-        bought = next((line.quantity for line in report.bill.lines if line.part == part.id), 0)
-        room = (target - report.bill.objective_cents) // bought if bought else 0
-        if room <= 0:
+    for _ in range(STEPS_MOST):
+        cost, bought = now
+        if not bought:
+            return math.inf
+        step = max(1, (target_cents - cost) // bought)
+        higher = least(price + step)
+        if higher is None or higher[0] > target_cents:
             return price
-        higher = solve(demanding, with_price(catalog, part, price + room)).report
-        if higher is None or higher.bill.objective_cents > target:
-            return price
-        price, report = price + room, higher
+        price, now = price + step, higher
     return price
 
 

@@ -1,0 +1,90 @@
+"""The cheapest designs that differ in kind, each proven next-best."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from optimizer.answer import Answer, solve
+from optimizer.choice.kinds import COUNTED, Kind, Kinds
+from optimizer.errors import WrongUse
+from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.problem import Problem
+
+Progress = Callable[[str], None]
+
+NEAR_SHARE = 0.02
+"""Kinds within this share of the cheapest are counted."""
+
+
+@dataclass(frozen=True)
+class Ranked:
+    """A design with its kind and what differs from the cheapest."""
+
+    answer: Answer
+    kind: Kind
+    differs_in: tuple[str, ...]
+
+    @property
+    def cents(self) -> int:
+        """Total of its bill [cents]."""
+        assert self.answer.report is not None, "a ranked answer holds a design"
+        return self.answer.report.bill.total_cents
+
+
+@dataclass(frozen=True)
+class Ranking:
+    """Designs from the cheapest on, each the cheapest of its kind."""
+
+    counted: tuple[str, ...]
+    designs: tuple[Ranked, ...]
+    last: Answer
+    """The answer that ended the search: impossible where there are no more kinds."""
+    complete: bool = True
+
+    @property
+    def within_2_pct(self) -> int:
+        """Kinds found within 2 % of the cheapest; at least so many where the list was cut short."""
+        return sum(1 for ranked in self.designs if ranked.cents <= self.designs[0].cents * (1 + NEAR_SHARE))
+
+
+def ranking(
+    problem: Problem, catalog: Catalog, count: int = 5, counted: tuple[str, ...] = COUNTED, progress: Progress = lambda _: None
+) -> Ranking:
+    """Solve again and again, each time forbidding the kinds that were found.
+
+    count: how many designs at most.
+    counted: what tells kinds apart, of voltage, chemistry, controller, inverter-kind and format.
+    Raises WrongUse for anything else. Stopped by Ctrl-C it returns what is known so far, `complete` False.
+    """
+    for name in counted:
+        if name not in COUNTED:
+            raise WrongUse(f"'{name}' does not tell kinds apart: use {', '.join(COUNTED)}")
+    if count < 1:
+        raise WrongUse("a ranking needs at least one place")
+    ranked: list[Ranked] = []
+    kinds = Kinds(counted)
+    answer = solve(problem, catalog, kinds=kinds)
+    complete = True
+    try:
+        while answer.report is not None:
+            kind = kinds.of(answer.report.design)
+            ranked.append(Ranked(answer, kind, _differences(counted, ranked[0].kind, kind) if ranked else ()))
+            progress(f"{len(ranked)} of {count}")
+            if len(ranked) == count:
+                break
+            kinds = Kinds(counted, kinds.forbidden | {kind})
+            answer = solve(problem, catalog, kinds=kinds)
+    except KeyboardInterrupt:
+        complete = False
+    return Ranking(counted, tuple(ranked), answer, complete)
+
+
+def _differences(counted: tuple[str, ...], first: Kind, other: Kind) -> tuple[str, ...]:
+    """What of a kind differs from the cheapest, in words."""
+    names = [name for name in COUNTED if name in counted and name not in ("controller", "format")]
+    told = [f"{name}: {mine} instead of {its}" for name, its, mine in zip(names, first[0], other[0], strict=True) if its != mine]
+    for name, its, mine in (("controller", first[1], other[1]), ("format", first[2], other[2])):
+        if its != mine:
+            told.append(f"{name}: {' and '.join(sorted(mine))} instead of {' and '.join(sorted(its))}")
+    return tuple(told)
