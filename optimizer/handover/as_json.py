@@ -14,6 +14,7 @@ from optimizer.answer import Answer
 from optimizer.design import Bill, BillLine, Choice, PriceList
 from optimizer.handover.cautions import cautions
 from optimizer.inputs.catalog import FILES, Catalog
+from optimizer.inputs.parts import Allowance
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.needs.demand import Demand
 from optimizer.proof.check import Report
@@ -194,6 +195,13 @@ def lint_data(catalog: Catalog | None, errors: Sequence[str], doubts: Sequence[s
     }
 
 
+def _place_on_bill(part: str, catalog: Catalog) -> int:
+    """Parts first, then allowances, then sums of money."""
+    if part not in catalog.by_id:
+        return 2
+    return 1 if isinstance(catalog.by_id[part], Allowance) else 0
+
+
 def combined_lines(bills: Sequence[Bill], catalog: Catalog) -> list[BillLine]:
     """Bills of several systems as one: same parts added, sums of money (freight, margin, tax) added up."""
     found: dict[str, list[BillLine]] = {}
@@ -201,7 +209,7 @@ def combined_lines(bills: Sequence[Bill], catalog: Catalog) -> list[BillLine]:
         for line in bill.lines:
             found.setdefault(line.part, []).append(line)
     combined = []
-    for part, lines in sorted(found.items(), key=lambda item: item[0] in ("freight", "margin", "tax")):
+    for part, lines in sorted(found.items(), key=lambda item: _place_on_bill(item[0], catalog)):
         price = sum(line.price_cents for line in lines)
         if part in catalog.by_id:
             quantity = sum(line.quantity for line in lines)

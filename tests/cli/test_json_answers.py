@@ -112,6 +112,8 @@ def test_several_problems_make_one_bill(run):
     sums_up(data["bill"], data["cost"]["total"])
     parts = [line["part"] for line in data["bill"]]
     assert len(parts) == len(set(parts))
+    allowances = [part.startswith("AL-") for part in parts]
+    assert allowances == sorted(allowances)  # parts first
     for line in data["bill"]:
         assert line["quantity"] == sum(own["quantity"] for answer in each for own in answer["bill"] if own["part"] == line["part"])
     assert data["beyond_stock"] == []
