@@ -36,6 +36,8 @@ class Axis:
     tightening: bool
     exact: bool
     """Whether every step is found to the resolution; otherwise what begins and ends between two samples may be missed."""
+    now: float
+    """Value of the problem and catalog as they stand."""
     at: Callable[[float], tuple[Problem, Catalog]]
 
     @property
@@ -70,7 +72,12 @@ class Curve:
     @property
     def exact(self) -> bool:
         """Whether every step is found to the resolution, each design proven the cheapest."""
-        return self.axis.exact and self.complete and all(proven(step.answer) for step in self.steps)
+        return self.axis.exact and self.proven
+
+    @property
+    def proven(self) -> bool:
+        """Whether the whole axis was looked at, each design proven the cheapest where it was asked for."""
+        return self.complete and all(proven(step.answer) for step in self.steps)
 
 
 def axis_of(problem: Problem, catalog: Catalog, over: str) -> Axis:
@@ -86,7 +93,7 @@ def axis_of(problem: Problem, catalog: Catalog, over: str) -> Axis:
 
         # More days mean a slower discharge and so more capacity, which lets other banks carry what single days of use take.
         alone = all(one.days_per_week == 7 for one in problem.loads) or not Severities(problem.rules).enforced("weekly-swing")
-        return Axis("autonomy", "d", min(0.5, longest), max(5.0, longest), 0.01 if alone else 0.05, tightening=True, exact=alone, at=autonomy)
+        return Axis("autonomy", "d", min(0.5, longest), max(5.0, longest), 0.01 if alone else 0.05, tightening=True, exact=alone, now=longest, at=autonomy)
     if over == "load":
         def load(value: float) -> tuple[Problem, Catalog]:
             scaled = tuple(
@@ -97,12 +104,12 @@ def axis_of(problem: Problem, catalog: Catalog, over: str) -> Axis:
 
         # A load that runs all day cannot run longer: then the mix of day and night use changes as well.
         alone = all(hours * 1.5 <= 24 for one in problem.loads for hours in one.hours.values())
-        return Axis("load", "% of the hours of use", 50.0, 150.0, 0.1 if alone else 0.5, tightening=True, exact=alone, at=load)
+        return Axis("load", "% of the hours of use", 50.0, 150.0, 0.1 if alone else 0.5, tightening=True, exact=alone, now=100.0, at=load)
     if over == "sun":
         def sun(value: float) -> tuple[Problem, Catalog]:
             return with_section(problem, "array", sun_h=tuple(min(14.0, hours * value / 100) for hours in problem.array.sun_h)), catalog
 
-        return Axis("sun", "% of the sun hours", 60.0, 120.0, 0.1, tightening=False, exact=True, at=sun)
+        return Axis("sun", "% of the sun hours", 60.0, 120.0, 0.1, tightening=False, exact=True, now=100.0, at=sun)
     if over == "temperature":
         def temperature(value: float) -> tuple[Problem, Catalog]:
             lowest = problem.temperatures.battery_lowest_c
@@ -111,7 +118,7 @@ def axis_of(problem: Problem, catalog: Catalog, over: str) -> Axis:
                 problem, "temperatures", battery_lowest_c=moved, battery_c=tuple(c + value for c in problem.temperatures.battery_c)
             ), catalog
 
-        return Axis("temperature", "K warmer at the battery", -10.0, 20.0, 0.5, tightening=False, exact=False, at=temperature)
+        return Axis("temperature", "K warmer at the battery", -10.0, 20.0, 0.5, tightening=False, exact=False, now=0.0, at=temperature)
     if over.startswith("price:"):
         return _price_axis(problem, catalog, over.removeprefix("price:"))
     raise WrongUse(f"--over {over} is not known: use one of {', '.join(OVER)}")
@@ -127,7 +134,7 @@ def _price_axis(problem: Problem, catalog: Catalog, part_id: str) -> Axis:
 
     # Prices beside the bill together with a budget: the cheapest by one may be forbidden by the other, here and there.
     straight = problem.limits.budget is None or not any(problem.objective.model_dump().values())
-    return Axis(f"price:{part_id}", catalog.currency, 0.0, max(1.0, 2 * part.price), 0.01, tightening=True, exact=straight, at=price)
+    return Axis(f"price:{part_id}", catalog.currency, 0.0, max(1.0, 2 * part.price), 0.01, tightening=True, exact=straight, now=part.price, at=price)
 
 
 SAMPLES = 20

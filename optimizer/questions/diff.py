@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from optimizer.errors import InputError
@@ -41,7 +43,7 @@ class Difference:
 def diff(before: Mapping[str, Any], after: Mapping[str, Any]) -> Difference:
     """Compare two answers as `solve --json` writes them. Raises InputError for anything else, or for two currencies."""
     for name, answer in (("first", before), ("second", after)):
-        if not isinstance(answer.get("bill"), list) or not isinstance(answer.get("cost"), Mapping):
+        if not _is_answer(answer):
             raise InputError(f"the {name} file is not an answer with a design: write one with `bankstring solve PROBLEM --json > FILE`")
     if before["cost"].get("currency") != after["cost"].get("currency"):
         raise InputError(f"the answers are in two currencies: {before['cost'].get('currency')} and {after['cost'].get('currency')}")
@@ -60,6 +62,32 @@ def diff(before: Mapping[str, Any], after: Mapping[str, Any]) -> Difference:
         became_binding=tuple(sorted(binding_after - binding_before)),
         no_longer_binding=tuple(sorted(binding_before - binding_after)),
     )
+
+
+def _is_answer(answer: Any) -> bool:
+    """Whether this is an answer of `solve`, or of `check`, that holds a bill."""
+    if not isinstance(answer, Mapping) or not isinstance(answer.get("cost"), Mapping) or not isinstance(answer["cost"].get("total"), int | float):
+        return False
+    bill, checks = answer.get("bill"), answer.get("checks", [])
+    return (
+        isinstance(bill, list) and isinstance(checks, list)
+        and all(isinstance(line, Mapping) and isinstance(line.get("part"), str) for line in bill)
+        and all(isinstance(line.get("quantity"), int) and isinstance(line.get("price"), int | float) for line in bill)
+        and all(isinstance(line, Mapping) and isinstance(line.get("rule"), str) for line in checks)
+    )
+
+
+def load_answer(path: str | Path) -> Mapping[str, Any]:
+    """Read an answer that was written as JSON; raises InputError."""
+    try:
+        data = json.loads(Path(path).read_text(encoding="utf-8-sig"))
+    except FileNotFoundError:
+        raise InputError(f"{path}: no such file; `bankstring solve PROBLEM --json > {path}` writes one") from None
+    except (OSError, UnicodeDecodeError, json.JSONDecodeError) as bad:
+        raise InputError(f"{path}: {bad}") from None
+    if not _is_answer(data):
+        raise InputError(f"{path}: is not an answer with a design: write one with `bankstring solve PROBLEM --json > FILE`")
+    return dict(data)
 
 
 def _change(part: str, before: Mapping[str, Any] | None, after: Mapping[str, Any] | None) -> LineChange:

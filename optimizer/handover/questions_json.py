@@ -1,0 +1,197 @@
+"""Answers to the questions about a design as plain data, by the keys of the contract."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from optimizer.answer import Answer
+from optimizer.design import Bill
+from optimizer.handover.as_json import Data, choice_data
+from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.parts import Allowance, Battery, Controller, Inverter, Module
+from optimizer.proof.check import Report
+from optimizer.questions.cost_of import CostOf, Notch, Priced
+from optimizer.questions.curve import Curve
+from optimizer.questions.diff import Difference, LineChange
+from optimizer.questions.versus import Versus
+from optimizer.questions.why_not import WhyNot, proven
+from optimizer.rules.bank import discharge_current_a
+
+SUBSYSTEMS = ("bank", "array", "inverter", "rest")
+
+ALLOWANCE_OF = {
+    "battery unit": "bank", "battery string": "bank", "series lithium unit": "bank", "module": "array", "array string": "array",
+    "controller": "array", "controller ampere": "array", "inverter": "inverter", "inverter dc ampere": "inverter",
+}
+
+
+def in_money(cents: float | None) -> float | None:
+    """Cents as money; None stays None."""
+    return None if cents is None else cents / 100
+
+
+def by_subsystem(bill: Bill, catalog: Catalog) -> dict[str, int]:
+    """A bill cut in four [cents]; freight, margin and tax are in the rest."""
+    sums: Counter[str] = Counter()
+    for line in bill.lines:
+        part = catalog.by_id.get(line.part)
+        kind = "rest"
+        if isinstance(part, Battery):
+            kind = "bank"
+        elif isinstance(part, Module | Controller):
+            kind = "array"
+        elif isinstance(part, Inverter):
+            kind = "inverter"
+        elif isinstance(part, Allowance):
+            kind = ALLOWANCE_OF.get(part.per, "rest")
+        sums[kind] += line.price_cents
+    return {kind: sums[kind] for kind in SUBSYSTEMS}
+
+
+def largest_dc_a(report: Report) -> float:
+    """Largest steady current at the bank: loads at its lowest voltage, or the charge [A]."""
+    core, demand = report.whole.core, report.whole.needs.demand
+    loads = core.dc_current_a(demand.coincident_dc_w)
+    if core.inverters.inverter is not None:
+        loads = float(discharge_current_a(demand.coincident_w, core.inverters.inverter.efficiency, core.lowest_v, loads))
+    return max(loads, report.whole.charge_a("high_a"))
+
+
+def figures_data(report: Report, catalog: Catalog) -> Data:
+    """What one looks at when designs stand side by side."""
+    design, month = report.design, report.design_month
+    return {
+        "price_by_subsystem": {kind: cents / 100 for kind, cents in by_subsystem(report.bill, catalog).items()},
+        "design_month": month.month,
+        "harvest_wh": month.array_wh,
+        "load_wh": month.load_wh,
+        "array_w": sum(block.array_w * block.count for block in design.blocks),
+        "area_m2": sum(block.module.area_m2 * block.modules for block in design.blocks),
+        "weight_kg": report.bill.weight_kg,
+        "bank_units": design.bank.units,
+        "bank_strings": design.bank.strings,
+        "largest_dc_a": largest_dc_a(report),
+    }
+
+
+def _option(answer: Answer) -> Data:
+    report = answer.report
+    return {
+        "outcome": answer.outcome.value,
+        "cost": in_money(report.bill.total_cents if report else None),
+        "choice": choice_data(answer.choice) if answer.choice else None,
+        "reason": answer.reason,
+        "figures": figures_data(report, answer.catalog) if report else None,
+    }
+
+
+def versus_data(found: Versus, inputs: Data) -> Data:
+    """The answer of `versus`."""
+    return {
+        "by": found.by,
+        "currency": found.free.catalog.currency,
+        "options": [{"value": option.value, **_option(option.answer)} for option in found.options],
+        "cheapest": found.cheapest.value if found.cheapest else None,
+        "unrestricted": _option(found.free),
+        "flips": [
+            {
+                "parameter": f"price of {flip.part}", "unit": found.free.catalog.currency, "at": flip.cents / 100,
+                "from": flip.winner, "to": flip.follower,
+            }
+            for flip in found.flips
+        ],
+        "exact": all(proven(option.answer) for option in found.options),
+        "inputs": inputs,
+    }
+
+
+def _notch(notch: Notch | None) -> Data | None:
+    if notch is None:
+        return None
+    return {"value": notch.value, "outcome": notch.answer.outcome.value, "cost": in_money(notch.cents)}
+
+
+def _requirement(one: Priced, base_cents: int) -> Data:
+    return {
+        "name": one.requirement.name, "title": one.requirement.title, "unit": one.requirement.unit, "now": one.requirement.now,
+        "looser": _notch(one.looser), "tighter": _notch(one.tighter), "without": _notch(one.without),
+        "saves": one.saving_cents(base_cents) / 100,
+    }
+
+
+def cost_of_data(found: CostOf, inputs: Data) -> Data:
+    """The answer of `cost-of`."""
+    report = found.base.report
+    return {
+        "base": {
+            "outcome": found.base.outcome.value, "cost": in_money(report.bill.total_cents if report else None),
+            "choice": choice_data(found.base.choice) if found.base.choice else None, "reason": found.base.reason,
+        },
+        "currency": found.base.catalog.currency,
+        "requirements": [_requirement(one, report.bill.total_cents) for one in found.priced] if report else [],
+        "complete": found.complete,
+        "exact": found.exact,
+        "inputs": inputs,
+    }
+
+
+def curve_data(found: Curve, currency: str, inputs: Data) -> Data:
+    """The answer of `curve`."""
+    return {
+        "over": found.axis.name, "unit": found.axis.unit, "resolution": found.axis.resolution, "now": found.axis.now,
+        "exact": found.exact, "complete": found.complete, "currency": currency,
+        "steps": [
+            {
+                "from": step.start, "to": step.end, "cost_from": in_money(step.start_cents), "cost_to": in_money(step.end_cents),
+                "outcome": step.answer.outcome.value, "choice": choice_data(step.answer.choice) if step.answer.choice else None,
+                "reason": step.answer.reason,
+            }
+            for step in found.steps
+        ],
+        "inputs": inputs,
+    }
+
+
+def why_not_data(found: WhyNot, inputs: Data) -> Data:
+    """The answer of `why-not`."""
+    base, best = found.base.report, found.with_part.report if found.with_part else None
+    return {
+        "part": found.part,
+        "verdict": found.verdict,
+        "reason": found.reason,
+        "rule": found.blocking.rule if found.blocking else None,
+        "shortfall": found.blocking.example if found.blocking else None,
+        "price": found.base.catalog.by_id[found.part].price,
+        "currency": found.base.catalog.currency,
+        "cost": in_money(base.bill.total_cents if base else None),
+        "cost_with": in_money(best.bill.total_cents if best else None),
+        "choice_with": choice_data(found.with_part.choice) if found.with_part and found.with_part.choice else None,
+        "enters_below_price": in_money(found.enters_below_cents),
+        "indispensable": found.indispensable,
+        "exact": exact(found),
+        "inputs": inputs,
+    }
+
+
+def exact(found: WhyNot) -> bool:
+    """Whether the answers behind a verdict are proven."""
+    return proven(found.base) and (found.with_part is None or proven(found.with_part))
+
+
+def _line(line: LineChange) -> Data:
+    return {
+        "part": line.part, "description": line.description, "quantity_before": line.quantity_before, "quantity_after": line.quantity_after,
+        "price_before": line.price_before, "price_after": line.price_after,
+    }
+
+
+def diff_data(found: Difference) -> Data:
+    """The answer of `diff`."""
+    return {
+        "cost": {"before": found.total_before, "after": found.total_after, "currency": found.currency},
+        "added": [_line(line) for line in found.added],
+        "removed": [_line(line) for line in found.removed],
+        "changed": [_line(line) for line in found.changed],
+        "became_binding": list(found.became_binding),
+        "no_longer_binding": list(found.no_longer_binding),
+    }

@@ -1,0 +1,256 @@
+"""Answers to the questions about a design, for a person at a terminal."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from optimizer.answer import Answer, Outcome
+from optimizer.design import Design
+from optimizer.handover.as_json import Data
+from optimizer.handover.layout import bullets, columns, figure, joined, labelled, money, section, wrapped
+from optimizer.handover.questions_json import SUBSYSTEMS, exact, figures_data
+from optimizer.questions.cost_of import CostOf, Notch, Priced
+from optimizer.questions.curve import Curve, Step
+from optimizer.questions.diff import Difference, LineChange
+from optimizer.questions.versus import Versus
+from optimizer.questions.why_not import WhyNot
+from optimizer.rules.book import RULES
+
+NOT_PROVEN = "Some answers were stopped before proof: their prices are the best found, and cheaper ones may exist."
+PRELIMINARY = "Every design behind these figures is preliminary: `bankstring solve` prints its proof and its cautions."
+
+ACROSS = 4
+"""Designs that fit beside each other."""
+
+
+def in_words(design: Design) -> str:
+    """A design in one line."""
+    bank, inverter = design.bank, design.inverters.inverter
+    parts = [f"{bank.volts} V {bank.battery.chemistry} {bank.units} x {bank.battery.id}"]
+    for block in design.blocks:
+        device = f"{block.count} x {'tracker of ' if block.built_in else ''}{block.part.id}"
+        parts.append(f"{block.modules} x {block.module.id} on {device}")
+    if inverter is not None:
+        parts.append(f"{design.inverters.count} x {inverter.id}")
+    parts += [f"{use.count} x {use.converter.id}" for use in design.converters]
+    return ", ".join(parts)
+
+
+def _failed(answer: Answer) -> str:
+    """What to say where there is no design."""
+    return "impossible" if answer.outcome is Outcome.INFEASIBLE else "not known: stopped"
+
+
+def _cost(answer: Answer) -> str:
+    return money(answer.report.bill.total_cents) if answer.report else _failed(answer)
+
+
+def _design(answer: Answer) -> str:
+    return in_words(answer.report.design) if answer.report else f"{_failed(answer)}. {answer.reason}"
+
+
+# --- versus
+
+ROWS: tuple[tuple[str, Callable[[Data], str]], ...] = (
+    *((kind, lambda data, kind=kind: f"{data['price_by_subsystem'][kind]:,.2f}") for kind in SUBSYSTEMS),
+    ("design month", lambda data: str(data["design_month"])),
+    ("  harvest Wh/day", lambda data: figure(float(data["harvest_wh"]))),
+    ("  load Wh/day", lambda data: figure(float(data["load_wh"]))),
+    ("array W", lambda data: figure(data["array_w"])),
+    ("array m2", lambda data: f"{data['area_m2']:.1f}"),
+    ("weight kg", lambda data: f"{data['weight_kg']:,.0f}"),
+    ("bank units", lambda data: str(data["bank_units"])),
+    ("bank strings", lambda data: str(data["bank_strings"])),
+    ("largest DC A", lambda data: f"{data['largest_dc_a']:.0f}"),
+)
+
+
+def versus_text(found: Versus) -> str:
+    """The answer of `versus`."""
+    currency = found.free.catalog.currency
+    lines = wrapped(f"{found.free.problem.name}: the cheapest design under each alternative, by {found.by}")
+    if found.cheapest is None:
+        lines += ["", *wrapped("No alternative has a design.")]
+    possible = [option for option in found.options if option.answer.report is not None]
+    for at in range(0, len(possible), ACROSS):
+        shown = possible[at : at + ACROSS]
+        data = [figures_data(option.answer.report, option.answer.catalog) for option in shown if option.answer.report]
+        lines += ["", _row("", [option.value for option in shown]), _row(f"price {currency}", [money(option.cents or 0) for option in shown])]
+        lines += [_row(f"  {name}" if name in SUBSYSTEMS else name, [of(one) for one in data]) for name, of in ROWS]
+    lines += section("Parts", [line for option in possible for line in labelled(option.value, _design(option.answer), 20)])
+    lines += section(
+        "No design", [line for option in found.options if option.answer.report is None
+                      for line in labelled(option.value, _design(option.answer), 20)],
+    )
+    if len(possible) > 1:
+        least, most = found.options[0].cents or 0, found.options[1].cents or 0
+        lines += ["", *wrapped(f"{found.options[0].value} costs {money(most - least)} {currency} less than {found.options[1].value}.")]
+    free = found.free.report
+    if free is not None and (not possible or free.bill.total_cents != found.options[0].cents):
+        lines += wrapped(f"With nothing left out: {money(free.bill.total_cents)} {currency}: {in_words(free.design)}.")
+    for flip in found.flips:
+        lines += wrapped(
+            f"{flip.winner} stays the cheapest up to {money(flip.cents)} {currency} for {flip.part}; above that it is {flip.follower}."
+        )
+    notes = [PRELIMINARY]
+    if any(option.answer.outcome in (Outcome.FEASIBLE, Outcome.STOPPED) for option in found.options):
+        notes.insert(0, NOT_PROVEN)
+    return joined([*lines, *section("Notes", bullets(notes))])
+
+
+def _row(label: str, cells: Iterable[str]) -> str:
+    return f"  {label:<17}" + "".join(f"{cell:>15}" for cell in cells)
+
+
+# --- cost-of
+
+
+def cost_of_text(found: CostOf) -> str:
+    """The answer of `cost-of`."""
+    base = found.base.report
+    name, currency = found.base.problem.name, found.base.catalog.currency
+    if base is None:
+        return joined([
+            *wrapped(f"{name}: {_failed(found.base)}, so no requirement has a price."),
+            *wrapped(found.base.reason),
+            *wrapped("What to loosen is another question, and its command, relax, is not there yet: loosen a value in the problem "
+                     "file that the reason names, and solve again."),
+        ])
+    total = base.bill.total_cents
+    lines = [*wrapped(f"{name}: what each requirement costs"), *labelled("Now", f"{money(total)} {currency}"), "",
+             f"  {'change against now, ' + currency:<41}{'looser':>12}{'tighter':>12}{'without':>12}"]
+    for one in found.priced:
+        lines += columns(f"  {one.requirement.title}", "".join(f"{_change(notch, total):>12}" for notch in (one.looser, one.tighter, one.without)))
+        lines += wrapped(_values(one), "    ")
+    notes = ["Each requirement is changed by itself; two savings do not add up.", "Hard rules have no price: they are never loosened."]
+    notes += [] if found.complete else ["Interrupted: requirements that are missing were not asked."]
+    notes += [] if found.exact or not found.complete else [NOT_PROVEN]
+    return joined([*lines, *section("Notes", bullets([*notes, PRELIMINARY]))])
+
+
+def _change(notch: Notch | None, total: int) -> str:
+    if notch is None:
+        return "-"
+    if notch.cents is None:
+        return "impossible" if notch.answer.outcome is Outcome.INFEASIBLE else "stopped"
+    return "no change" if notch.cents == total else f"{(notch.cents - total) / 100:+,.2f}"
+
+
+def _values(one: Priced) -> str:
+    unit = f" {one.requirement.unit}" if one.requirement.unit not in ("", "count", "money", "months", "share") else ""
+
+    def said(value: Any) -> str:
+        return f"{figure(value)}{unit}" if isinstance(value, int | float) else str(value)
+
+    texts = [f"now {said(one.requirement.now)}"]
+    texts += [f"{word} {said(notch.value)}" for word, notch in (("looser", one.looser), ("tighter", one.tighter)) if notch]
+    if one.without is not None and (one.looser is None or one.without.value != one.looser.value):
+        texts.append(f"without: {said(one.without.value)}")
+    return "; ".join(texts)
+
+
+# --- curve
+
+
+def curve_text(found: Curve, name: str, currency: str) -> str:
+    """The answer of `curve`."""
+    axis = found.axis
+    lines = [*wrapped(f"{name}: the cheapest design over {axis.name} [{axis.unit}]"), "", f"    {'from':>9}{'to':>10}{'price ' + currency:>15}  design"]
+    for step in found.steps:
+        here = "now" if step.start <= axis.now <= step.end else ""
+        start = f"{here:<4}{figure(step.start):>9}{figure(step.end):>10}{_prices(step):>15}  "
+        lines += wrapped(_design(step.answer), start)
+        if step.end_cents != step.start_cents and step.end_cents is not None:
+            lines += [f"{'up to':>23}{money(step.end_cents):>15}"]
+    return joined([*lines, *section("Notes", bullets(_curve_notes(found)))])
+
+
+def _curve_notes(found: Curve) -> list[str]:
+    axis, unit = found.axis, found.axis.unit.split(" ")[0]
+    notes = []
+    if found.exact:
+        notes.append(f"Exact: every step is found, its ends to {axis.resolution:g} {unit}.")
+    elif axis.exact:
+        notes.append(f"Ends of steps to {axis.resolution:g} {unit}.")
+    else:
+        notes.append(
+            f"Sampled, ends of steps to {axis.resolution:g} {unit}: a design that is the cheapest only between two samples may be missing."
+        )
+    if not found.complete:
+        notes.append("Interrupted: the rest of the axis was not looked at.")
+    if any(step.answer.outcome in (Outcome.FEASIBLE, Outcome.STOPPED) for step in found.steps):
+        notes.append(NOT_PROVEN)
+    return [*notes, PRELIMINARY]
+
+
+def _prices(step: Step) -> str:
+    return money(step.start_cents) if step.start_cents is not None else "none"
+
+
+def curve_csv(found: Curve, currency: str) -> str:
+    """The steps of a curve as a table for a spreadsheet."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["over", "unit", "from", "to", "cost_from", "cost_to", "currency", "outcome", "design"])
+    for step in found.steps:
+        costs = ["" if cents is None else f"{cents / 100:.2f}" for cents in (step.start_cents, step.end_cents)]
+        design = in_words(step.answer.report.design) if step.answer.report else ""
+        writer.writerow([found.axis.name, found.axis.unit, f"{step.start:g}", f"{step.end:g}", *costs, currency, step.answer.outcome.value, design])
+    return text.getvalue().rstrip("\n")
+
+
+# --- why-not
+
+
+def why_not_text(found: WhyNot) -> str:
+    """The answer of `why-not`."""
+    base, part, currency = found.base, found.base.catalog.by_id[found.part], found.base.catalog.currency
+    lines = [*wrapped(f"{found.part}: {found.verdict}"), *labelled("Price", f"{money(part.price_cents)} {currency} a piece")]
+    if base.report is not None:
+        lines += labelled("Cheapest", f"{_cost(base)} {currency}: {_design(base)}")
+    lines += labelled("Reason", found.reason or _failed(found.with_part or base))
+    if found.blocking is not None:
+        lines += labelled("Rule", f"{RULES[found.blocking.rule].title} ({found.blocking.rule})")
+        lines += labelled("Nearest", found.blocking.example)
+    if found.verdict == "beaten" and found.with_part is not None and found.with_part.report is not None and base.report is not None:
+        more = found.with_part.report.bill.total_cents - base.report.bill.total_cents
+        lines += labelled("With it", f"{_cost(found.with_part)} {currency}, {money(more)} more: {_design(found.with_part)}")
+        entering = f"at {money(found.enters_below_cents)} {currency} a piece or less a design with it costs no more" \
+            if found.enters_below_cents is not None else "at no price: even for nothing, the design around it costs more"
+        lines += labelled("Enters", entering)
+    if found.verdict == "chosen":
+        stays = f"up to {money(found.enters_below_cents)} {currency} a piece" if found.enters_below_cents is not None else "not known"
+        lines += labelled("Stays", "at any price: without it there is no design" if found.indispensable else stays)
+    return joined([*lines, *section("Notes", bullets([PRELIMINARY] if exact(found) else [NOT_PROVEN, PRELIMINARY]))])
+
+
+# --- diff
+
+
+def diff_text(found: Difference) -> str:
+    """The answer of `diff`."""
+    change = round(found.total_after - found.total_before, 2)
+    head = f"{found.total_before:,.2f} {found.currency} before, {found.total_after:,.2f} after: {change:+,.2f}"
+    body = [
+        *section("Added", _lines(found.added)), *section("Removed", _lines(found.removed)), *section("Changed", _lines(found.changed)),
+        *section("Rules that bind now", bullets(_titles(found.became_binding))),
+        *section("Rules that bind no longer", bullets(_titles(found.no_longer_binding))),
+    ]
+    return joined([*labelled("Price", head), *(body or ["", "Nothing changed."])])
+
+
+def _titles(rules: Iterable[str]) -> list[str]:
+    return [f"{RULES[rule].title} ({rule})" if rule in RULES else rule for rule in rules]
+
+
+def _lines(changes: Iterable[LineChange]) -> list[str]:
+    return [
+        text for one in changes
+        for text in columns(
+            f"  {one.part}  {one.description}",
+            f"{one.quantity_before:>6,d} -> {one.quantity_after:,d}{one.price_after - one.price_before:>+14,.2f}",
+        )
+    ]
