@@ -195,7 +195,7 @@ def _loads(problem: Problem) -> Iterator[Requirement]:
     for at, (load, wh) in enumerate(zip(problem.loads, energy, strict=True)):
         if len(problem.loads) > 1 and wh >= BIG_LOAD_SHARE * sum(energy):
             def used(value: Any, at: int = at, load: Any = load) -> Problem:
-                return _with_load(problem, at, load.model_copy(update={"hours": {season: hours * value / 100 for season, hours in load.hours.items()}}) if value else None)
+                return _with_load(problem, at, load.model_copy(update={"hours": {season: min(24.0, hours * value / 100) for season, hours in load.hours.items()}}) if value else None)
 
             yield Requirement(f"load {load.item}", f"use of {load.item}", "%", 100, (50, 0), (150,), used, without=0)
 
