@@ -6,6 +6,7 @@ import time
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from optimizer.choice.kinds import Kinds
 from optimizer.choice.screening import ScreenRow
 from optimizer.choice.search import Found, search
 from optimizer.choice.solver import Ending
@@ -52,11 +53,12 @@ class Answer:
     near_bounds: tuple[str, ...] = ()
 
 
-def solve(problem: Problem, catalog: Catalog, *, prune: bool = True, solver: str = "highs") -> Answer:
+def solve(problem: Problem, catalog: Catalog, *, prune: bool = True, solver: str = "highs", kinds: Kinds | None = None) -> Answer:
     """The cheapest design that breaks no rule, proven optimal.
 
     prune: drop dominated candidates first; the answer's cost is the same without, only slower.
     solver: "highs" or "cbc".
+    kinds: what tells kinds of design apart, and the kinds that are not wanted again.
     The design has passed the check, or there is none; `answer.outcome` says how it ended.
     """
     started = time.perf_counter()
@@ -72,7 +74,7 @@ def solve(problem: Problem, catalog: Catalog, *, prune: bool = True, solver: str
         checking += time.perf_counter() - since
         return report.valid
 
-    found = search(needs, catalog, accepts, prune=prune, solver=solver)
+    found = search(needs, catalog, accepts, prune=prune, solver=solver, kinds=kinds)
     report = reports.get(id(found.design)) if found.design is not None else None
     timing = {"read": 0.0, **found.timing_s, "check": checking}
     timing["total"] = time.perf_counter() - started

@@ -9,6 +9,7 @@ import numpy as np
 from optimizer.choice.blocks import Arrays, arrays, block_pieces, blocks_of_class, rectangle_room
 from optimizer.choice.cores import Cores, power_cores
 from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months, uses_terminals
+from optimizer.choice.kinds import Kinds
 from optimizer.choice.prune import completion_bound
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
@@ -38,6 +39,7 @@ class Candidates:
     blocks: Table
     most_cents: float
     """Objective of a design that is known to exist; infinite where none was found."""
+    kinds: Kinds
 
     def design(self, core: int, counts: list[tuple[int, int]]) -> Design:
         """The design of a core and of (block row, count) pairs."""
@@ -63,13 +65,13 @@ class Candidates:
         )
 
 
-def candidates(needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, *, prune: bool, known_cents: float = np.inf) -> CandidateSearch:
+def candidates(needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, *, prune: bool, known_cents: float = np.inf, kinds: Kinds | None = None) -> CandidateSearch:
     """Screen and prune; `known_cents` is the objective of a design that is known already."""
     cores = power_cores(needs, catalog, screening, stock)
     there = {int(i) for i in cores.table.columns.get("inverter", np.zeros(0)) if i >= 0}
     trackers = [inverter for at, inverter in enumerate(cores.inverters) if at in there and inverter.kind == "all-in-one"]
     strings = arrays(needs, catalog, screening, stock, trackers)
-    return CandidateSearch(needs, catalog, stock, screening, cores, strings, known_cents, prune=prune)
+    return CandidateSearch(needs, catalog, stock, screening, cores, strings, known_cents, prune=prune, kinds=kinds or Kinds())
 
 
 class CandidateSearch:
@@ -77,9 +79,11 @@ class CandidateSearch:
 
     def __init__(
         self, needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, cores: Cores, strings: Arrays, known: float, *, prune: bool,
+        kinds: Kinds,
     ) -> None:
         self.needs, self.catalog, self.stock, self.screening = needs, catalog, stock, screening
         self.cores, self.arrays, self.prune, self.most = cores, strings, prune, known
+        self.kinds = kinds
         self.blocks: dict[int, Table] = {}
         self.core_rows: dict[int, np.ndarray] = {}
         self.problem = needs.problem
@@ -117,10 +121,10 @@ class CandidateSearch:
         rows = [self.core_rows[number] for number in self.blocks] or [np.zeros(0, dtype=int)]
         cores = replace(self.cores, table=table.take(np.concatenate(rows)))
         joined = Table.joined(list(self.blocks.values())) if self.blocks else Table({"bank_class": np.zeros(0, dtype=int)})
-        return Candidates(self.needs, self.catalog, self.stock, cores, self.arrays, joined, self.most)
+        return Candidates(self.needs, self.catalog, self.stock, cores, self.arrays, joined, self.most, self.kinds)
 
     def _dominate(self, number: int) -> None:
-        dominance = Dominance(self.needs, self.stock, self.screening, self.arrays, self.cores, self.most)
+        dominance = Dominance(self.needs, self.stock, self.screening, self.arrays, self.cores, self.most, self.kinds)
         of_class, blocks = self._rows(number), self.blocks[number]
         self.blocks[number] = blocks.take(dominance.blocks(of_class, blocks))
         self.core_rows[number] = self.core_rows[number][dominance.cores_of(of_class, self.blocks[number])]
@@ -185,7 +189,7 @@ class CandidateSearch:
         counts = self.single_kind_counts(number, core)
         with np.errstate(invalid="ignore"):
             cost = table.least_cost[core] + counts * blocks.least_cost
-        cost = np.where(np.isnan(cost), np.inf, cost)
+        cost = np.where(np.isnan(cost) | self._forbidden(core, blocks, alone=True), np.inf, cost)
         for _ in range(4):
             row = int(np.argmin(cost))
             if not cost[row] < self.most or self._known(number, core, [(row, int(counts[row]))]) <= cost[row] + SLACK_CENTS:
@@ -220,7 +224,8 @@ class CandidateSearch:
         for at in np.argsort(self._core_bounds(number), kind="stable"):
             core = int(rows[at])
             alone = self.cores.table.least_cost[core] + self.single_kind_counts(number, core) * blocks.least_cost
-            least = np.where(np.isnan(alone) | ~self._has_demanded(blocks).all(axis=0), np.inf, alone)
+            barred = ~self._has_demanded(blocks).all(axis=0) | self._forbidden(core, blocks, alone=True)
+            least = np.where(np.isnan(alone) | barred, np.inf, alone)
             if kinds == 2:
                 least = np.minimum(least, self._pair_core(number, core, months))
             block_least, core_least[at] = np.minimum(block_least, least), least.min()
@@ -231,6 +236,14 @@ class CandidateSearch:
         self.core_rows[number] = rows[core_least <= most]
         self.blocks[number] = blocks.take(block_least <= most)
 
+    def _forbidden(self, core: int, blocks: Table, *, alone: bool) -> np.ndarray:
+        """Blocks alone, or pairs of blocks, that would make a design of a kind that is known already."""
+        if not self.kinds.forbidden:
+            return np.zeros(1, dtype=bool)
+        of_core = self.kinds.of_cores(self.cores, self.cores.table.take(np.array([core])))[0]
+        words = self.kinds.of_blocks(self.arrays, blocks)
+        return self.kinds.forbidden_alone(of_core, *words) if alone else self.kinds.forbidden_pairs(of_core, *words)
+
     def _pair_core(self, number: int, core: int, months: list[int]) -> np.ndarray:
         """Least cost of a design of two kinds on a core that contains each block [cents], shape (blocks,)."""
         blocks, table, problem = self.blocks[number], self.cores.table, self.problem
@@ -238,6 +251,7 @@ class CandidateSearch:
         needed, harvest = table.needed_wh[core][months], blocks.harvest_wh[:, months]
         both = blocks.built_in[:, None] & blocks.built_in[None, :]
         able = blocks.parallel_ok[:, None] & blocks.parallel_ok[None, :] & ~np.eye(len(blocks), dtype=bool)
+        able &= ~self._forbidden(core, blocks, alone=False)
         for has in self._has_demanded(blocks):
             able &= has[:, None] | has[None, :]
         block_least = np.full(len(blocks), np.inf)

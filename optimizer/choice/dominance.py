@@ -9,6 +9,7 @@ import numpy as np
 
 from optimizer.choice.blocks import Arrays, block_pieces
 from optimizer.choice.cores import Cores
+from optimizer.choice.kinds import Kinds, numbered
 from optimizer.choice.prune import undominated
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
@@ -29,6 +30,7 @@ class Dominance:
     arrays: Arrays
     cores: Cores
     most_cents: float
+    kinds: Kinds
 
     def blocks(self, cores: Table, blocks: Table) -> np.ndarray:
         """Mask of the blocks that no other block dominates."""
@@ -57,6 +59,9 @@ class Dominance:
         if problem.limits.total_kg_max is not None and enforced("total-weight"):
             smaller.append(blocks.weight_kg)
         pieces = [dict(block_pieces(self.arrays, blocks, row)) for row in range(len(blocks))] if self.stock.special or self.stock.packs else []
+        if self.kinds.counted:
+            told = numbered(list(zip(*self.kinds.of_blocks(self.arrays, blocks), strict=True)))
+            smaller += [told, -told]
         kinds = 2 * self.stock.prices.distinct_cents
         arrays_, limit = self.arrays, np.nan_to_num(blocks.limit_a, nan=-1.0)
         devices, modules = _id_ranks([part.id for part in arrays_.parts]), _id_ranks([module.id for module in arrays_.modules])
@@ -79,6 +84,9 @@ class Dominance:
             smaller.append(cores.terminal_a)
         if problem.limits.total_kg_max is not None and enforced("total-weight"):
             smaller.append(cores.weight_total_kg)
+        if self.kinds.counted:
+            told = numbered(self.kinds.of_cores(self.cores, cores))
+            smaller += [told, -told]
         special = Cores(cores, self.cores.classes, self.cores.batteries, self.cores.inverters, self.cores.ways)
         pieces = [dict(special.pieces(row)) for row in range(len(cores))] if self.stock.special or self.stock.packs else []
         keys = [special.key(row) for row in range(len(cores))]

@@ -35,6 +35,7 @@ Constraint families, each one function below; every constraint is named family__
     area, rectangles, weight, budget
     inventory     pack k + owned >= pieces; pieces bought <= stock; at most, at least
     distinct      d[p] >= x[c], y[b] that use p
+    known_kind    no design of a kind that was found before (only for the next-best that differ in kind)
 """
 
 from __future__ import annotations
@@ -104,7 +105,7 @@ class Program:
             "controllers": self._controllers, "exclusive": self._exclusive, "energy": self._energy, "self_use": self._self_use,
             "least_charge": self._least_charge, "most_charge": self._most_charge, "ceiling": self._ceiling,
             "trackers": self._trackers, "terminals": self._terminals, "area": self._area, "rectangles": self._rectangles,
-            "weight": self._weight, "budget": self._budget, "inventory": self._inventory,
+            "weight": self._weight, "budget": self._budget, "inventory": self._inventory, "known_kind": self._known_kinds,
         }
         for name, family in families.items():
             if name not in self.left_out:
@@ -341,6 +342,34 @@ class Program:
                 self._row("inventory", pieces <= stock.at_most[part_id])
             if stock.at_least[part_id] and self._enforced("part-demanded"):
                 self._row("inventory", pieces >= stock.at_least[part_id])
+
+    def _known_kinds(self) -> None:
+        """For every known kind: core of it + its controllers and formats used + no others used <= all of these - 1."""
+        found, kinds = self.candidates, self.candidates.kinds
+        if not kinds.forbidden:
+            return
+        of_cores = kinds.of_cores(found.cores, found.cores.table)
+        controllers, formats = kinds.of_blocks(found.arrays, found.blocks)
+        used = [self._used(words) for words in (controllers, formats)]
+        for core, *wanted in sorted(kinds.forbidden, key=str):
+            agrees = [pulp.lpSum(self.x[c] for c, kind in enumerate(of_cores) if kind == core)]
+            if any(word not in there for there, words in zip(used, wanted, strict=True) for word in words):
+                continue  # a part of that kind is not among the candidates
+            for there, words in zip(used, wanted, strict=True):
+                agrees += [use if word in words else 1 - use for word, use in there.items() if words]
+            self._row("known_kind", pulp.lpSum(agrees) <= len(agrees) - 1)
+
+    def _used(self, words: list[str]) -> dict[str, Any]:
+        """A 0/1 variable for each word: whether a block of it is used."""
+        there: dict[str, Any] = {}
+        for word in sorted(set(words)):
+            use = self.model.add_variable(f"w{self.rows}", 0, 1, cat="Binary")
+            of_word = [self.y[b] for b, other in enumerate(words) if other == word]
+            for y in of_word:
+                self._row("known_kind", use - y >= 0)
+            self._row("known_kind", use - pulp.lpSum(of_word) <= 0)
+            there[word] = use
+        return there
 
     # --- solving
 

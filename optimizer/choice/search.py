@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from optimizer.choice.candidates import Candidates, CandidateSearch, candidates
+from optimizer.choice.kinds import Kinds
 from optimizer.choice.program import FAMILIES, Program
 from optimizer.choice.screening import Screening, ScreenRow
 from optimizer.choice.solver import Ending, Solved
@@ -37,13 +38,14 @@ class Found:
     sizes: dict[str, int] = field(default_factory=dict)
 
 
-def search(needs: Needs, catalog: Catalog, accepts: Accepts, *, prune: bool = True, solver: str = "highs") -> Found:
-    """The cheapest design that `accepts` (the check, made outside) does not reject."""
-    return _Run(needs, catalog, accepts, solver, prune=prune).result()
+def search(needs: Needs, catalog: Catalog, accepts: Accepts, *, prune: bool = True, solver: str = "highs", kinds: Kinds | None = None) -> Found:
+    """The cheapest design that `accepts` (the check, made outside) does not reject, of no kind that `kinds` forbids."""
+    return _Run(needs, catalog, accepts, solver, prune=prune, kinds=kinds).result()
 
 
 class _Run:
-    def __init__(self, needs: Needs, catalog: Catalog, accepts: Accepts, solver: str, *, prune: bool) -> None:
+    def __init__(self, needs: Needs, catalog: Catalog, accepts: Accepts, solver: str, *, prune: bool, kinds: Kinds | None) -> None:
+        self.kinds = kinds
         self.needs, self.catalog, self.accepts, self.solver, self.prune = needs, catalog, accepts, solver, prune
         self.stock = Stock(needs.problem, catalog, PriceList(needs.problem, catalog))
         self.limits = needs.problem.solver
@@ -60,7 +62,7 @@ class _Run:
     def _searched(self, *, prune: bool, known: float = np.inf) -> tuple[CandidateSearch, Candidates, Screening]:
         since = time.perf_counter()
         screening = Screening(self.needs.severities)
-        searched = candidates(self.needs, self.catalog, self.stock, screening, prune=prune, known_cents=known)
+        searched = candidates(self.needs, self.catalog, self.stock, screening, prune=prune, known_cents=known, kinds=self.kinds)
         found = searched.result()
         self._timed("screen", since)
         self.sizes = {"cores": len(found.cores.table), "blocks": len(found.blocks)}
