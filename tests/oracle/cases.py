@@ -481,7 +481,7 @@ def _hopeless(draft: Draft) -> None:
 SPICES: tuple[tuple[float, Callable[[Draft], None]], ...] = (
     (0.9, _dear_sizes), (0.25, _freight), (0.2, _objective), (0.2, _packs), (0.2, _twins), (0.2, _owned), (0.12, _stock), (0.12, _locks),
     (0.15, _rules), (0.15, _generator), (0.2, _volts), (0.15, _equalise), (0.15, _shade), (0.1, _hot), (0.12, _unused),
-    (0.2, _unlike), (0.05, _hopeless),
+    (0.2, _unlike), (0.08, _hopeless),
 )
 
 
@@ -679,6 +679,10 @@ def _battery_series_limit(draft: Draft) -> None:
     draft.decoys(Battery, _always(max_series=1))
 
 
+def _cheap_and_small(share: float) -> Callable[[Battery], dict[str, Any]]:
+    return lambda b: {"price": round(b.price * share * 0.4, 2), **_small(share, max_parallel=8)(b)}
+
+
 @trap("lead-acid-parallel", cabin, house)
 def _lead_acid_parallel(draft: Draft) -> None:
     draft.put("bounds", battery_strings=4, array_kinds=1)
@@ -687,7 +691,7 @@ def _lead_acid_parallel(draft: Draft) -> None:
     draft.put("balance", full_recharge_days=30.0)
     draft.data.setdefault("rules", {})["minimum-charge-current"] = "soft"
     for share in (0.15, 0.3):
-        draft.decoys(Battery, lambda b: {"price": round(b.price * share * 0.4, 2), **_small(share, max_parallel=8)(b)}, f"-{share}")
+        draft.decoys(Battery, _cheap_and_small(share), f"-{share}")
 
 
 @trap("lead-acid-parallel-preferred", cabin, house)
@@ -1005,12 +1009,12 @@ def _part_limit(draft: Draft) -> None:
 @trap("part-demanded")
 def _part_demanded(draft: Draft) -> None:
     part = draft.rng.choice(draft.modules)
-    dear = part.model_copy(update={"id": f"{part.id}-dear", "price": part.price * 2})
+    dear = part.model_copy(update={"id": f"{part.id}-dear", "price": round(part.price * 2, 2)})
     draft.modules.append(dear)
     if draft.rng.random() < 0.5:
         draft.data.setdefault("locks", {}).setdefault("at_least", {})[dear.id] = 1
     else:
-        draft.modules[-1] = dear.model_copy(update={"price": part.price * 4})
+        draft.modules[-1] = dear.model_copy(update={"price": round(part.price * 4, 2)})
         draft.data.setdefault("owned", []).append({"part": dear.id, "quantity": 1, "must_use": True})
 
 
@@ -1022,7 +1026,7 @@ def _budget(draft: Draft) -> None:
         return
     draft.put("objective", price_per_kg=8.0)
     draft.put("limits", budget=draft.rng.choice((1100.0, 1600.0, 2400.0)))
-    draft.decoys(Battery, lambda b: {"weight_kg": 0.4 * b.weight_kg, "price": b.price * 1.6}, "-light")
+    draft.decoys(Battery, lambda b: {"weight_kg": 0.4 * b.weight_kg, "price": round(b.price * 1.6, 2)}, "-light")
 
 
 RULES_TRAPPED = tuple(sorted(TRAPS))
