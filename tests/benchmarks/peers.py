@@ -11,7 +11,7 @@ import numpy as np
 from optimizer.choice.candidates import Candidates, candidates, telling_months
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
-from optimizer.design import Design, PriceList
+from optimizer.design import PriceList
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
 from optimizer.needs.site import Needs
@@ -157,7 +157,7 @@ def enumeration(problem: Problem, catalog: Catalog) -> Result:
     found = unpruned(problem, catalog)
     cores, all_blocks, most = found.cores.table, found.blocks, problem.bounds.controllers
     screened = time.perf_counter()
-    priced: list[tuple[np.ndarray, int, np.ndarray, np.ndarray]] = []
+    best: int | None = None
     for number in np.unique(cores.bank_class):
         own = np.nonzero(all_blocks.bank_class == number)[0]
         blocks = all_blocks.take(own)
@@ -172,26 +172,19 @@ def enumeration(problem: Problem, catalog: Catalog) -> Result:
             limit = np.where(blocks.parallel_ok, limit, np.minimum(limit, 1))
             fits = (times <= limit) & (times * blocks.self_w <= cores.room_w[core])
             fits &= (times * blocks.high_a <= cores.most_charge_a[core] * (1 + TOLERANCE)) & (blocks.highest_v <= cores.ceiling_v[core] * (1 + TOLERANCE))
-            rows = np.nonzero(fits)[0]
-            if len(rows):
-                priced.append((cores.cost[core] + times[rows] * blocks.cost[rows], int(core), own[rows], times[rows]))
-    best = _cheapest(found, priced)
+            cost = np.where(fits, cores.cost[core] + times * blocks.cost, np.inf)
+            best = _cheapest(found, int(core), own, times, cost, best)
     ended = time.perf_counter()
     return Result(best, True, {"candidates": screened - started, "walk": ended - screened, "total": ended - started}, len(cores), len(all_blocks))
 
 
-def _cheapest(found: Candidates, priced: list[tuple[np.ndarray, int, np.ndarray, np.ndarray]]) -> int | None:
-    """Designs in the order of what they cost before packs; the first whose bill nothing cheaper can beat."""
-    if not priced:
-        return None
-    cost = np.concatenate([one[0] for one in priced])
-    core = np.repeat([one[1] for one in priced], [len(one[0]) for one in priced])
-    row, times = np.concatenate([one[2] for one in priced]), np.concatenate([one[3] for one in priced])
-    best: int | None = None
-    for at in np.argsort(cost, kind="stable"):
+def _cheapest(found: Candidates, core: int, rows: np.ndarray, times: np.ndarray, cost: np.ndarray, best: int | None) -> int | None:
+    """Designs on a core in the order of what they cost before packs, as long as one may be cheaper than the best yet."""
+    below = np.nonzero(cost < (np.inf if best is None else best))[0]
+    for at in below[np.argsort(cost[below], kind="stable")]:
         if best is not None and cost[at] >= best:
             break
-        design: Design = found.design(int(core[at]), [(int(row[at]), int(times[at]))])
+        design = found.design(core, [(int(rows[at]), int(times[at]))])
         if found.stock.holds(design.pieces, found.needs.severities.enforced):
             bill = found.stock.prices.bill(design).objective_cents
             best = bill if best is None else min(best, bill)
