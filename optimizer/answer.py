@@ -11,6 +11,7 @@ from optimizer.choice.screening import ScreenRow
 from optimizer.choice.search import Found, search
 from optimizer.choice.solver import Ending
 from optimizer.design import Choice, Design, choice_of
+from optimizer.inputs.agreement import refuse_unknown_parts
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
 from optimizer.needs.site import Needs
@@ -59,9 +60,11 @@ def solve(problem: Problem, catalog: Catalog, *, prune: bool = True, solver: str
     prune: drop dominated candidates first; the answer's cost is the same without, only slower.
     solver: "highs" or "cbc".
     kinds: what tells kinds of design apart, and the kinds that are not wanted again.
+    Raises InputError where the problem locks or owns a part that the catalog does not hold.
     The design has passed the check, or there is none; `answer.outcome` says how it ended.
     """
     started = time.perf_counter()
+    refuse_unknown_parts(problem, catalog)
     needs = Needs(problem)
     reports: dict[int, Report] = {}
     checking = 0.0
@@ -131,10 +134,22 @@ def _forces(report: Report) -> dict[str, str]:
     forces = {}
     for part_id, kind in kinds.items():
         rivals = [line for line in report.lines if line.rule in DECIDING[kind] and line.margin_share is not None and line.passed]
-        if rivals:
-            line = min(rivals, key=lambda one: one.margin_share if one.margin_share is not None else 0.0)
-            forces[part_id] = f"{line.title[0].lower()}{line.title[1:]}: {line.actual:.4g} {line.unit}, {line.sense} {line.required:.4g} asked"
+        line = min(rivals, key=lambda one: one.margin_share or 0.0, default=None)
+        if line is None or (line.margin_share or 0.0) > LOOSE_SHARE:
+            forces[part_id] = "no rule closely: the cheapest that fits"
+        else:
+            asked = f"{_figure(line.actual)} {line.unit}, {line.sense} {_figure(line.required)} asked"
+            forces[part_id] = f"{line.title[0].lower()}{line.title[1:]}: {asked}"
     return forces
+
+
+LOOSE_SHARE = 0.5
+"""Margin from which a rule is not said to force a part."""
+
+
+def _figure(value: float) -> str:
+    """A number as a person writes it."""
+    return f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.4g}"
 
 
 def _near_bounds(report: Report) -> tuple[str, ...]:

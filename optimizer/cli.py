@@ -113,7 +113,8 @@ def read_all(paths: list[Path], catalog: Path | None) -> tuple[list[Problem], Ca
         if found is not None:
             problems.append(found[0])
             digests.append(inputs_data(found[1], loaded.sha256 if loaded else None))
-            errors += unknown_parts(found[0], loaded, path) if loaded else []
+            from optimizer.inputs.agreement import unknown_parts
+            errors += unknown_parts(found[0], loaded, str(path)) if loaded else []
     if errors or loaded is None:
         raise InputError(errors)
     return problems, loaded, digests
@@ -126,21 +127,6 @@ def tried(reading: Callable[[], Read], errors: list[str]) -> Read | None:
     except InputError as bad:
         errors += bad.problems
         return None
-
-
-def unknown_parts(problem: Problem, catalog: Catalog, path: Path) -> list[str]:
-    """Parts that a problem locks or owns and that the catalog does not hold."""
-    from optimizer.inputs.text_tables import nearest
-
-    locks = problem.locks
-    named = {
-        "locks.only": locks.only, "locks.exclude": locks.exclude, "locks.at_most": locks.at_most, "locks.at_least": locks.at_least,
-        "owned.part": [own.part for own in problem.owned],
-    }
-    return [
-        f"{path}: {key}: part '{part}' is not in the catalog{nearest(part, list(catalog.by_id))}"
-        for key, parts in named.items() for part in parts if part not in catalog.by_id
-    ]
 
 
 # --- commands
@@ -256,7 +242,8 @@ def lint(
         if found is not None:
             asked, digest = found
             doubts += [f"{problem}: {text}" for text in asked.doubts()]
-            errors += unknown_parts(asked, loaded, problem) if loaded else []
+            from optimizer.inputs.agreement import unknown_parts
+            errors += unknown_parts(asked, loaded, str(problem)) if loaded else []
     answer = lint_data(loaded, errors, doubts, inputs_data(digest, loaded.sha256 if loaded else None))
     show(text_of(answer) if as_json else lint_text(answer))
     raise typer.Exit(InputError.exit_code if errors else 0)

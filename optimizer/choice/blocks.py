@@ -8,10 +8,11 @@ from functools import cached_property
 
 import numpy as np
 
+from optimizer.bill import block_allowances
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table, product_rows
-from optimizer.design import Bank, Block, block_allowances, charging_device
+from optimizer.design import Bank, Block, charging_device
 from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Controller, Inverter, Module

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from optimizer.bill import inverter_dc_amperes
 from optimizer.choice.banks import bank_classes, bank_table
 from optimizer.choice.inverters import converter_options, inverter_table
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table, product_rows
-from optimizer.design import Bank, ConverterUse, InverterBank, inverter_dc_amperes
+from optimizer.design import Bank, ConverterUse, InverterBank
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery, Converter, Inverter
 from optimizer.needs.site import UNCERTAINTY, Needs

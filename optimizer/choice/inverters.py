@@ -33,7 +33,8 @@ def _makes_standard(inverter: Inverter, count: int, standard: str) -> bool:
 def inverter_table(needs: Needs, catalog: Catalog, screening: Screening, stock: Stock) -> tuple[Table, list[Inverter]]:
     """Screened inverter banks; their column `inverter` counts in the list, -1 for none."""
     problem, demand = needs.problem, needs.demand
-    inverters = [inverter for inverter in catalog.inverters if stock.allows(inverter.id)]
+    # A site without AC has no use for an inverter, and no rule to thank for it.
+    inverters = [inverter for inverter in catalog.inverters if stock.allows(inverter.id) and problem.site.ac != "none"]
     count_of = np.arange(1, problem.bounds.inverters + 1)
     which, counts = (axis.ravel() for axis in np.meshgrid(np.arange(len(inverters)), count_of, indexing="ij"))
     table = Table.of_records(inverters, INVERTER_FIELDS).take(which)

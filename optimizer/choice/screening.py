@@ -65,7 +65,8 @@ class Screening:
             if rule_id not in self._nearest or miss[at] < self._nearest[rule_id][0]:
                 text = name(at)
                 if actual.dtype != bool:
-                    text += f": {actual[at]:.4g} {rule.unit} where {rule.sense} {required[at]:.4g} is asked"
+                    asked = f"must be {required[at]:.6g}" if rule.sense == "equals" else f"{rule.sense} {required[at]:.6g} is asked"
+                    text += f": {actual[at]:.6g} {rule.unit}, {asked}"
                 self._nearest[rule_id] = (float(miss[at]), text)
             if len(removed) == len(table):
                 self.emptied_by = f"'{rule.title}' (nearest: {self._nearest[rule_id][1]})"

@@ -8,13 +8,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from optimizer.bill import PriceList
 from optimizer.choice.candidates import Candidates, CandidateSearch, candidates
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.program import FAMILIES, Program
 from optimizer.choice.screening import Screening, ScreenRow
 from optimizer.choice.solver import Ending, Solved
 from optimizer.choice.stock import Stock
-from optimizer.design import Design, PriceList
+from optimizer.design import Design
 from optimizer.inputs.catalog import Catalog
 from optimizer.needs.site import Needs
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator
 
-from optimizer.design import PriceList
+from optimizer.bill import PriceList
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem

@@ -11,7 +11,8 @@ import numpy as np
 
 import optimizer
 from optimizer.answer import Answer
-from optimizer.design import Bill, BillLine, Choice, PriceList
+from optimizer.bill import Bill, BillLine, PriceList
+from optimizer.design import Choice
 from optimizer.handover.cautions import cautions
 from optimizer.inputs.catalog import FILES, Catalog
 from optimizer.inputs.parts import Allowance

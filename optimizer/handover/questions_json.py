@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 from optimizer.answer import Answer
-from optimizer.design import Bill
+from optimizer.bill import Bill
 from optimizer.handover.as_json import Data, choice_data
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Allowance, Battery, Controller, Inverter, Module

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from optimizer.answer import Answer, Outcome
+from optimizer.bill import BillLine
 from optimizer.choice.screening import ScreenRow
-from optimizer.design import BillLine, Block, Design
+from optimizer.design import Block, Design
 from optimizer.handover.as_json import assumed_data, beyond_stock, bound_cents, combined_lines
 from optimizer.handover.cautions import ALWAYS, own_cautions
 from optimizer.handover.layout import (

@@ -58,7 +58,7 @@ Complaint = tuple[str, str]
 class Part(BaseModel):
     """What every part has: a name, a price, a weight, a stock."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     CAUTIOUS: ClassVar[dict[str, Callable[[dict[str, str]], str]]] = {}
 
@@ -407,7 +407,7 @@ class Allowance(Part):
 class Chemistry(BaseModel):
     """What all batteries of one chemistry share: a row of tables/chemistry.csv."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     chemistry: str
     family: Literal["lead-acid", "lithium", "nickel"]

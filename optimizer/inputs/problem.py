@@ -27,7 +27,7 @@ COMPRESSOR_SURGE = 3.0
 class Section(BaseModel):
     """A table of the problem file: frozen, unknown keys refused."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 def _twelve(value: Any) -> Any:

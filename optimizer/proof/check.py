@@ -8,7 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from optimizer.design import Bill, Choice, Design, PriceList, choice_from, design_of
+from optimizer.bill import Bill, PriceList
+from optimizer.design import Choice, Design, choice_from, design_of
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.needs.site import Needs

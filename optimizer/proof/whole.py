@@ -10,7 +10,8 @@ from itertools import product
 
 import numpy as np
 
-from optimizer.design import Bill, Design
+from optimizer.bill import Bill
+from optimizer.design import Design
 from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
@@ -52,6 +53,13 @@ class Whole:
     def charge_a(self, kind: str) -> float:
         """Charging current of all blocks together, `low_a` or `high_a` [A]."""
         return float(sum(getattr(facts, kind) * block.count for facts, block in zip(self.facts, self.design.blocks, strict=True)))
+
+    def autonomy_held_d(self, at: int) -> tuple[float, float]:
+        """Days without sun that the usable storage carries in a season: at the end of its life, and new [d]."""
+        season = self.needs.seasons[at]
+        usable, _ = self.core.usable(season)
+        held = season.autonomy_d * usable / float(rules.storage_needed_wh(self.core.autonomy_load_wh[at] + self.self_use_wh, season.autonomy_d))
+        return held, held / self.needs.problem.autonomy.end_of_life_share
 
     @property
     def highest_v(self) -> float:

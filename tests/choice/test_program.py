@@ -7,12 +7,12 @@ import pytest
 
 from optimizer import load_catalog, load_problem
 from optimizer.answer import Outcome, solve
+from optimizer.bill import PriceList
 from optimizer.choice.candidates import candidates
 from optimizer.choice.program import FAMILIES, Program
 from optimizer.choice.prune import undominated
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
-from optimizer.design import PriceList
 from optimizer.inputs.catalog import shipped_folder
 from optimizer.needs.site import Needs
 from optimizer.proof.check import check_design
@@ -61,7 +61,7 @@ def test_costs_and_attributes_of_candidates_are_those_of_bill_and_proof(name, se
             assert whole.charge_a("low_a") == pytest.approx(2 * found.blocks.low_a[row])
             assert whole.charge_a("high_a") == pytest.approx(2 * found.blocks.high_a[row])
             assert whole.highest_v == pytest.approx(found.blocks.highest_v[row])
-            needed = np.max(list(v for rule, v in whole.core.needed_wh.items() if found.needs.severities.enforced(rule)), axis=0)
+            needed = np.max([v for rule, v in whole.core.needed_wh.items() if found.needs.severities.enforced(rule)], axis=0)
             assert np.allclose(found.cores.table.needed_wh[core], needed)
 
 

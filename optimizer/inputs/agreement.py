@@ -1,0 +1,28 @@
+"""Whether a problem and a catalog speak of the same parts."""
+
+from __future__ import annotations
+
+from optimizer.errors import InputError
+from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.problem import Problem
+from optimizer.inputs.text_tables import nearest
+
+
+def unknown_parts(problem: Problem, catalog: Catalog, name: str) -> list[str]:
+    """Messages for the parts that a problem locks or owns and that the catalog does not hold."""
+    locks = problem.locks
+    named = {
+        "locks.only": locks.only, "locks.exclude": locks.exclude, "locks.at_most": locks.at_most, "locks.at_least": locks.at_least,
+        "owned.part": [own.part for own in problem.owned],
+    }
+    return [
+        f"{name}: {key}: part '{part}' is not in the catalog{nearest(part, list(catalog.by_id))}"
+        for key, parts in named.items() for part in parts if part not in catalog.by_id
+    ]
+
+
+def refuse_unknown_parts(problem: Problem, catalog: Catalog) -> None:
+    """Raises InputError naming every part of the problem that the catalog does not hold."""
+    messages = unknown_parts(problem, catalog, problem.name)
+    if messages:
+        raise InputError(messages)
