@@ -311,6 +311,25 @@ def versus(
     raise typer.Exit(0 if answer["exact"] else STOPPED)
 
 
+@app.command(epilog="Example: bankstring ranking weekend_cabin -n 4 --by voltage,chemistry")
+def ranking(
+    problem: ProblemPath,
+    count: Annotated[int, typer.Option("-n", min=1, help="Designs to list.")] = 5,
+    by: Annotated[str, typer.Option("--by", help="What tells kinds apart, with commas.")] = "voltage,chemistry,controller,inverter-kind",
+    catalog: CatalogPath = None,
+    as_json: AsJson = False,
+) -> None:
+    """The cheapest designs that differ in kind, each proven next-best. Ctrl-C ends it with what is known so far."""
+    from optimizer.handover.as_json import text_of
+    from optimizer.handover.questions_json import ranking_data
+    from optimizer.handover.questions_text import ranking_text
+    from optimizer.questions.ranking import ranking as ranked
+
+    asked, parts, digests = read(problem, catalog)
+    found = ranked(asked, parts, count, tuple(word.strip() for word in by.split(",")), note)
+    show(text_of(ranking_data(found, digests)) if as_json else ranking_text(found))
+
+
 @app.command(epilog="Example: bankstring cost-of weekend_cabin")
 def cost_of(problem: ProblemPath, catalog: CatalogPath = None, as_json: AsJson = False) -> None:
     """What each requirement costs: the price with it one notch looser, one notch tighter, and without it.

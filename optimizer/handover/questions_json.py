@@ -13,6 +13,7 @@ from optimizer.proof.check import Report
 from optimizer.questions.cost_of import CostOf, Notch, Priced
 from optimizer.questions.curve import Curve
 from optimizer.questions.diff import Difference, LineChange
+from optimizer.questions.ranking import Ranking
 from optimizer.questions.versus import Versus
 from optimizer.questions.why_not import WhyNot, proven
 from optimizer.rules.bank import discharge_current_a
@@ -105,6 +106,21 @@ def versus_data(found: Versus, inputs: Data) -> Data:
     }
 
 
+def ranking_data(found: Ranking, inputs: Data) -> Data:
+    """The answer of `ranking`."""
+    return {
+        "counted": list(found.counted),
+        "designs": [
+            {
+                "cost": in_money(ranked.cents), "kind": {"core": list(ranked.kind[0]), "controllers": sorted(ranked.kind[1]), "formats": sorted(ranked.kind[2])},
+                "choice": choice_data(ranked.answer.choice) if ranked.answer.choice else None, "differs_in": list(ranked.differs_in), "outcome": ranked.answer.outcome.value,
+            }
+            for ranked in found.designs
+        ],
+        "within_2_pct": found.within_2_pct, "complete": found.complete, "exhausted": found.exhausted, "reason": found.last.reason, "inputs": inputs,
+    }
+
+
 def _notch(notch: Notch | None) -> Data | None:
     if notch is None:
         return None
@@ -160,7 +176,7 @@ def why_not_data(found: WhyNot, inputs: Data) -> Data:
         "verdict": found.verdict,
         "reason": found.reason,
         "rule": found.blocking.rule if found.blocking else None,
-        "shortfall": found.blocking.example if found.blocking else None,
+        "shortfall": found.blocking.shortfall if found.blocking else None,
         "price": found.base.catalog.by_id[found.part].price,
         "currency": found.base.catalog.currency,
         "cost": in_money(base.bill.total_cents if base else None),

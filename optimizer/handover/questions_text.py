@@ -15,6 +15,7 @@ from optimizer.handover.questions_json import SUBSYSTEMS, exact, figures_data
 from optimizer.questions.cost_of import CostOf, Notch, Priced
 from optimizer.questions.curve import Curve, Step
 from optimizer.questions.diff import Difference, LineChange
+from optimizer.questions.ranking import Ranking
 from optimizer.questions.versus import Versus
 from optimizer.questions.why_not import WhyNot
 from optimizer.rules.book import RULES
@@ -103,6 +104,33 @@ def versus_text(found: Versus) -> str:
 
 def _row(label: str, cells: Iterable[str]) -> str:
     return f"  {label:<17}" + "".join(f"{cell:>15}" for cell in cells)
+
+
+# --- ranking
+
+
+def ranking_text(found: Ranking) -> str:
+    """The answer of `ranking`."""
+    name, currency = found.last.problem.name, found.last.catalog.currency
+    lines = wrapped(f"{name}: the cheapest designs that differ in {', '.join(found.counted)}")
+    if not found.designs:
+        return joined([*lines, "", *wrapped(_design(found.last))])
+    first = found.designs[0].cents
+    for place, ranked in enumerate(found.designs, start=1):
+        more = f", {money(ranked.cents - first)} more" if ranked.cents > first else ""
+        lines += ["", f"  {place}  {money(ranked.cents)} {currency}{more}"]
+        lines += labelled("", _design(ranked.answer), 5)
+        lines += [line for told in ranked.differs_in for line in labelled("", told, 5)]
+    near = "kind lies" if found.within_2_pct == 1 else "kinds lie"
+    lines += ["", *wrapped(f"{found.within_2_pct} {near} within 2 % of the cheapest" + (", of those listed." if not found.exhausted else "."))]
+    if found.exhausted:
+        lines += wrapped("There is no design of another kind.")
+    notes = [PRELIMINARY]
+    if any(ranked.answer.outcome is not Outcome.OPTIMAL for ranked in found.designs):
+        notes.insert(0, NOT_PROVEN)
+    if not found.complete:
+        notes.insert(0, "Stopped by hand: the list may go on.")
+    return joined([*lines, *section("Notes", bullets(notes))])
 
 
 # --- cost-of
@@ -214,7 +242,7 @@ def why_not_text(found: WhyNot) -> str:
     lines += labelled("Reason", found.reason or _failed(found.with_part or base))
     if found.blocking is not None:
         lines += labelled("Rule", f"{RULES[found.blocking.rule].title} ({found.blocking.rule})")
-        lines += labelled("Nearest", found.blocking.example)
+        lines += labelled("Shortfall", found.blocking.shortfall)
     if found.verdict == "beaten" and found.with_part is not None and found.with_part.report is not None and base.report is not None:
         more = found.with_part.report.bill.total_cents - base.report.bill.total_cents
         lines += labelled("With it", f"{_cost(found.with_part)} {currency}, {money(more)} more: {_design(found.with_part)}")

@@ -159,13 +159,12 @@ def _array(block: Block) -> str:
 
 
 def _autonomy(report: Report) -> list[str]:
-    asked = [line for line in report.lines if line.rule == "autonomy" and line.margin_share is not None]
-    if not asked:
-        return []
-    line = min(asked, key=lambda one: one.margin_share or 0.0)
-    share = 100 * (line.margin_share or 0.0)
-    store = f"the store holds {abs(share):.0f} % {'more' if share >= 0 else 'LESS'} than they take"
-    return labelled("Autonomy", f"{line.where.removeprefix('season all, ')}: {store}, cold and at the end of its life")
+    held = []
+    for at, season in enumerate(report.whole.needs.seasons):
+        old_d, new_d = report.whole.autonomy_held_d(at)
+        where = f"season {season.demand.name}: " if len(report.whole.needs.seasons) > 1 else ""
+        held += labelled("Autonomy", f"{where}{old_d:.1f} days cold and at the end of its life, {new_d:.1f} new; {season.autonomy_d:g} asked")
+    return held
 
 
 def _bill(lines: Sequence[BillLine], total_cents: int, catalog: Catalog, forces: Mapping[str, str]) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from optimizer.answer import Answer, solve
+from optimizer.answer import Answer, Outcome, solve
 from optimizer.choice.kinds import COUNTED, Kind, Kinds
 from optimizer.errors import WrongUse
 from optimizer.inputs.catalog import Catalog
@@ -44,6 +44,11 @@ class Ranking:
     last: Answer
     """The answer that ended the search: impossible where there are no more kinds."""
     complete: bool = True
+
+    @property
+    def exhausted(self) -> bool:
+        """Whether every kind that has a design is listed."""
+        return self.last.outcome is Outcome.INFEASIBLE
 
     @property
     def within_2_pct(self) -> int:

@@ -8,13 +8,15 @@ from dataclasses import dataclass, replace
 from typing import Literal, TypeVar, cast
 
 from optimizer.answer import Answer, Outcome, solve
-from optimizer.choice.screening import ScreenRow
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Allowance, Part
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.text_tables import nearest
-from optimizer.needs.requirements import with_section
+from optimizer.needs.requirements import requirements, with_section
+from optimizer.needs.site import Needs
+from optimizer.proof.check import check_design
+from optimizer.proof.lines import Line
 from optimizer.rules.book import RULES
 
 Verdict = Literal["chosen", "beaten", "screened out"]
@@ -23,8 +25,19 @@ PartKind = TypeVar("PartKind", bound=Part)
 
 Progress = Callable[[str], None]
 
+LIMITS = ("limits.", "array.", "bank.")
+"""Requirements that are a limit on the whole and can be left out."""
+
 STEPS_MOST = 60
 """Crossings of cost lines to follow; each is the line of another design, so few are ever met."""
+
+
+@dataclass(frozen=True)
+class Blocking:
+    """The rule that keeps a part out, and what comes nearest to meeting it."""
+
+    rule: str
+    shortfall: str
 
 
 @dataclass(frozen=True)
@@ -39,7 +52,7 @@ class WhyNot:
     enters_below_cents: int | None
     """Highest price at which the best design with the part costs no more than the best without it; None where no price
     does, and where every price does (`indispensable`)."""
-    blocking: ScreenRow | None
+    blocking: Blocking | None
     reason: str
     indispensable: bool = False
     """Whether the part stays at any price: without it there is no design."""
@@ -103,16 +116,38 @@ def _locked_out(problem: Problem, catalog: Catalog, part: Part) -> str:
     return ""
 
 
-def _blocking(problem: Problem, catalog: Catalog, part: Part, base: Answer, with_part: Answer) -> tuple[ScreenRow | None, str]:
-    """The rule that keeps a part out, asked with the part as the only one of its kind, and the reason in words."""
+def _blocking(problem: Problem, catalog: Catalog, part: Part, base: Answer, with_part: Answer) -> tuple[Blocking | None, str]:
+    """The rule that keeps a part out, and the reason in words.
+
+    First each limit of the problem is left out: where one opens the way, what its design breaks is the answer. Else the
+    screening says it, asked with the part as the only one of its kind.
+    """
     if base.outcome is Outcome.INFEASIBLE:
         return None, f"the problem has no design at all, with this part or without it. {base.reason}"
+    for requirement in requirements(_demanding(problem, part.id)):
+        if requirement.without is None or not requirement.name.startswith(LIMITS):
+            continue
+        opened = solve(requirement.with_value(requirement.without), catalog)
+        if opened.report is not None:
+            broken = check_design(opened.report.design, Needs(problem), catalog).failures
+            if broken:
+                line = broken[0]
+                reason = f"the problem's limit '{requirement.title}' keeps it out; without that limit there is a design with it"
+                return Blocking(line.rule, _shortfall(line, catalog.currency)), reason
     others = tuple(one for one in problem.locks.only if not isinstance(catalog.by_id.get(one), type(part)))
     alone = solve(with_section(problem, "locks", only=(*others, part.id)), catalog)
     asked = alone if alone.report is None else with_part  # a design needs no inverter: then only the demand says more
     named = [row for row in asked.screening if f"'{RULES[row.rule].title}'" in asked.reason]
     emptied = [row for row in asked.screening if row.left == 0]
-    return next(iter(named or emptied), None), asked.reason
+    row = next(iter(named or emptied), None)
+    return (Blocking(row.rule, row.example) if row else None), asked.reason
+
+
+def _shortfall(line: Line, currency: str) -> str:
+    """A broken rule with its figures."""
+    actual, required = (f"{value:.6g}" if isinstance(value, int | float) else str(value) for value in (line.actual, line.required))
+    unit = {"money": f" {currency}", "": "", "count": ""}.get(line.unit, f" {line.unit}")
+    return f"{line.title}: {actual}{unit}, {line.sense} {required} asked"
 
 
 # --- prices

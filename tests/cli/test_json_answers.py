@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 import optimizer
-from optimizer.design import PriceList
+from optimizer.bill import PriceList
 from optimizer.handover.as_json import bound_cents, combined_lines, plain, solve_data, text_of
 from optimizer.inputs.problem import MONTHS, Objective, Price
 from optimizer.proof.check import check_design

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 from cases import case
 
@@ -19,7 +21,7 @@ def whole(found):
     axis, steps = found.axis, found.steps
     assert steps[0].start == axis.low
     assert steps[-1].end == axis.high
-    for one, other in zip(steps, steps[1:], strict=False):
+    for one, other in pairwise(steps):
         assert one.start <= one.end < other.start
         assert other.start - one.end <= axis.resolution + 1e-6
         assert one.answer.choice != other.answer.choice
@@ -80,7 +82,7 @@ def test_a_price_flips_where_both_designs_cost_the_same():
             found = curve(problem, catalog, f"price:{part_id}")
             steps = whole(found)
             assert found.exact
-            for one, other in zip(steps, steps[1:], strict=False):
+            for one, other in pairwise(steps):
                 before, after = (
                     [check(step.answer.choice, *found.axis.at(value)).bill.objective_cents for value in (one.end, other.start)]
                     for step in (one, other)

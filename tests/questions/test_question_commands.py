@@ -5,11 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import json
+from functools import cache
 
 import pytest
 from typer.testing import CliRunner
 
 from optimizer.cli import app
+from optimizer.inputs.catalog import shipped_folder
 
 KIT, IMPOSSIBLE = "light_kit", "coast_house"
 OPTION = {"value", "outcome", "cost", "choice", "reason"}
@@ -31,7 +33,7 @@ def answered(*arguments):
 
 
 def data_of(*arguments):
-    return json.loads(answered(*arguments, "--json"), parse_constant=lambda word: pytest.fail(word))
+    return json.loads(answered(*arguments, "--json"), parse_constant=pytest.fail)
 
 
 def fits(text):
@@ -68,7 +70,12 @@ def test_versus_says_why_an_alternative_has_no_design():
     assert reason.split()[0] in text
 
 
-def test_cost_of(solved):
+def test_cost_of(solved, monkeypatch):
+    from optimizer.questions import cost_of
+
+    once = cache(lambda *_: real(*kept[0]))
+    real, kept = cost_of.cost_of, []
+    monkeypatch.setattr(cost_of, "cost_of", lambda *given: (kept.append(given), once())[1])
     data = data_of("cost-of", KIT)
     assert set(data) >= {"base", "requirements"}
     assert data["base"]["cost"] == solved["cost"]["total"]
@@ -101,7 +108,9 @@ def test_curve(solved):
     assert now["choice"] == solved["choice"]
     table = list(csv.DictReader(io.StringIO(answered("curve", KIT, "--over", f"price:{part}", "--csv"))))
     assert [(float(row["from"]), float(row["to"])) for row in table] == [(step["from"], step["to"]) for step in data["steps"]]
-    assert [float(row["cost_from"]) for row in table] == [step["cost_from"] for step in data["steps"]]
+    costs = [None if row["cost_from"] == "" else float(row["cost_from"]) for row in table]
+    assert costs == [step["cost_from"] for step in data["steps"]]
+    assert costs[-1] is None, "the kit has a budget"
     text = fits(answered("curve", KIT, "--over", f"price:{part}"))
     assert "Exact: every step is found, its ends to 0.01 USD." in text
     assert "now " in text
@@ -113,19 +122,35 @@ def test_curve_of_an_impossible_problem_is_an_answer():
     assert "impossible" in fits(answered("curve", IMPOSSIBLE, "--over", "sun"))
 
 
-def test_why_not(solved):
+def with_no_budget(folder):
+    """The kit without its budget."""
+    home = shipped_folder("problems")
+    (folder / f"{KIT}_loads.csv").write_text((home / f"{KIT}_loads.csv").read_text())
+    lines = (home / f"{KIT}.toml").read_text().splitlines()
+    file = folder / "rich.toml"
+    file.write_text("\n".join(line for line in lines if not line.startswith("budget")))
+    return file
+
+
+def test_why_not(solved, tmp_path):
     keys = {"part", "verdict", "rule", "shortfall", "cost_with", "enters_below_price"}
     used = solved["choice"]["bank"]["battery"]
     data = data_of("why-not", KIT, used)
     assert set(data) >= keys
     assert (data["verdict"], data["cost_with"]) == ("chosen", solved["cost"]["total"])
     assert "chosen" in fits(answered("why-not", KIT, used))
-    other = next(part for part in ("PV-100-36", "PV-300-60") if part not in {one["module"] for one in solved["choice"]["charging"]})
+    other = "PV-100-36"
     data = data_of("why-not", KIT, other)
+    assert (data["verdict"], data["rule"], data["cost_with"]) == ("screened out", "budget", None)
+    assert "at most 200 asked" in " ".join(fits(answered("why-not", KIT, other)).split())
+    rich = with_no_budget(tmp_path)
+    data = data_of("why-not", rich, other)
     assert data["verdict"] == "beaten"
-    assert data["cost_with"] >= solved["cost"]["total"]
-    assert data["enters_below_price"] is None or data["enters_below_price"] <= data["price"]
-    assert "With it" in fits(answered("why-not", KIT, other))
+    assert data["cost_with"] > solved["cost"]["total"] == data["cost"]
+    assert 0 <= data["enters_below_price"] < data["price"]
+    text = fits(answered("why-not", rich, other))
+    assert "With it" in text
+    assert f"at {data['enters_below_price']:,.2f} USD a piece or less" in " ".join(text.split())
     data = data_of("why-not", IMPOSSIBLE, other)
     assert (data["verdict"], data["cost_with"], data["enters_below_price"]) == ("screened out", None, None)
 

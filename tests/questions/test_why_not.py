@@ -67,8 +67,17 @@ def test_verdict_cost_and_entering_price_are_those_of_the_enumeration(seed):
 
 
 def test_all_three_verdicts_come_up():
-    seen = {why_not(*tiny(3), part.id).verdict for part in parts_of(tiny(3)[1], 3)} | {why_not(*tiny(21), part.id).verdict for part in parts_of(tiny(21)[1], 21)}
-    assert seen == {"chosen", "beaten", "screened out"}
+    problem, catalog = tiny(21)
+    parts = [part.id for turn in (0, 1) for part in parts_of(catalog, turn)]
+    free = {part: why_not(problem, catalog, part) for part in parts}
+    assert {found.verdict for found in free.values()} == {"chosen", "beaten"}
+    total = free[parts[0]].base.report.bill.total_cents
+    poor = with_section(problem, "limits", budget=total / 100)
+    dearer = {part for part, found in free.items() if found.with_part.report.bill.total_cents > total}
+    assert dearer
+    for part in dearer:
+        found = why_not(poor, catalog, part)
+        assert (found.verdict, found.blocking.rule) == ("screened out", "budget")
 
 
 def test_a_part_that_nobody_can_choose_is_refused():
@@ -93,13 +102,13 @@ def test_a_lock_of_the_problem_is_named(lock):
 
 def test_the_rule_that_keeps_a_part_out_is_named():
     catalog, problem = load_catalog(), load_problem(shipped_folder("problems") / "light_kit.toml")
-    for inverter in catalog.inverters:
-        if 48 not in problem.bank.volts and inverter.bank_v == 48:
-            found = why_not(problem, catalog, inverter.id)
-            assert found.verdict == "screened out"
-            assert found.reason
-            return
-    pytest.fail("the shipped catalog has no inverter for a bank that the kit may not have")
+    assert problem.limits.budget == 200
+    found = why_not(problem, catalog, "BT-LFP12-100")  # costs 245 by itself
+    assert found.verdict == "screened out"
+    assert found.blocking.rule == "budget"
+    assert "377 USD, at most 200 asked" in found.blocking.shortfall
+    richer = with_section(problem, "limits", budget=None)
+    assert why_not(richer, catalog, "BT-LFP12-100").verdict == "beaten"
 
 
 def test_an_impossible_problem_is_said_to_be_impossible():
