@@ -7,7 +7,7 @@ from itertools import product
 import pytest
 from cases import case
 from enumerate import best_choice
-from test_enumeration import tiny
+from small_cases import tiny
 
 from optimizer.answer import Outcome
 from optimizer.errors import WrongUse

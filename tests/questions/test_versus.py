@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from cases import case
 from enumerate import best_choice
-from test_enumeration import tiny
+from small_cases import tiny
 
 from optimizer.answer import solve
 from optimizer.errors import WrongUse

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from enumerate import best_choice
-from test_enumeration import tiny
+from small_cases import tiny
 
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import load_catalog, shipped_folder
