@@ -336,7 +336,8 @@ class Program:
             part = stock.part(part_id)
             pieces = self._of_cores(in_cores, np.arange(len(self.x))) + self._of_blocks(in_blocks, np.arange(len(self.n)))
             self._row("inventory", part.pack_qty * self.packs[part_id] - pieces >= -stock.owned[part_id])
-            if part.stock is not None and self._enforced("stock"):
+            # The stock of a part that is not special stays out: dominance does not know it (see Stock.broken).
+            if part_id in stock.special and part.stock is not None and self._enforced("stock"):
                 self._row("inventory", part.pack_qty * self.packs[part_id] <= part.stock)
             if part_id in stock.at_most and self._enforced("part-limit"):
                 self._row("inventory", pieces <= stock.at_most[part_id])
