@@ -5,6 +5,7 @@ import os
 import subprocess
 import sys
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from typer.main import get_command
@@ -199,6 +200,9 @@ def test_help_ends_with_an_example_that_runs(run, name):
     assert "[" not in told.out.splitlines()[0].replace("[OPTIONS]", "").replace("[PROBLEM]", "").replace("[FILE]", "")
     if name != "new":
         run("new", "--choice", "my_choice.toml")
+    if name == "diff":
+        for file in ("before.json", "after.json"):
+            Path(file).write_text(run("solve", "light_kit", "--json").out, encoding="utf-8")
     words = example.removeprefix("Example: bankstring ").split()
     assert words[0] == name
     assert run(*words).code == 0
