@@ -8,10 +8,10 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from optimizer.bill import PriceList
 from optimizer.choice.candidates import Candidates, candidates, telling_months
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
-from optimizer.design import PriceList
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
 from optimizer.needs.site import Needs
