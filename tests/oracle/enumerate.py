@@ -21,16 +21,8 @@ from itertools import chain, product
 
 import numpy as np
 
-from optimizer.design import (
-    Bank,
-    Block,
-    ConverterUse,
-    Design,
-    InverterBank,
-    PriceList,
-    allowance_counts,
-    block_allowances,
-)
+from optimizer.bill import PriceList, allowance_counts, block_allowances
+from optimizer.design import Bank, Block, ConverterUse, Design, InverterBank
 from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part

@@ -11,7 +11,8 @@ import pytest
 from cases import case
 from enumerate import best_choice
 
-from optimizer.design import Bank, Block, ConverterUse, Design, InverterBank, PriceList
+from optimizer.bill import PriceList
+from optimizer.design import Bank, Block, ConverterUse, Design, InverterBank
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
 from optimizer.needs.site import CONVERTER_RESERVE, Needs
