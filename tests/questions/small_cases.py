@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
+from itertools import count, islice
 
 from cases import case
 
+from optimizer.answer import solve
+
 
 def tiny(seed):
-    """A case with two parts a kind at most, and bounds to match."""
+    """A case with two parts a kind, or those that the problem names, and bounds to match."""
     problem, catalog = case(seed)
-    wanted = set(problem.locks.at_least) | {own.part for own in problem.owned if own.must_use}
+    locks = problem.locks
+    wanted = {*locks.at_least, *locks.at_most, *locks.only, *locks.exclude, *(own.part for own in problem.owned)}
 
-    def some(parts, count):
+    def some(parts, number):
         first = [part for part in parts if part.id in wanted]
         turn = seed % len(parts) if parts else 0
         rest = [part for part in (*parts[turn:], *parts[:turn]) if part not in first]
-        return tuple(sorted([*first, *rest][:count], key=lambda part: part.id))
+        return tuple(sorted([*first, *rest][: max(number, len(first))], key=lambda part: part.id))
 
     two = seed % 2 == 0
     small = replace(
@@ -28,3 +33,9 @@ def tiny(seed):
         "battery_strings": 2, "inverters": 1 if two else 2, "charge_limit_steps": (1.0, 0.5),
     })
     return problem.model_copy(update={"bounds": bounds}), small
+
+
+@cache
+def possible(number):
+    """The seed of a tiny case that has a design: the first, the second, ..., with two parts a kind."""
+    return next(islice((seed for seed in count(3, 6) if solve(*tiny(seed)).report is not None), number, None))

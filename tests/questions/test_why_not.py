@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from enumerate import best_choice
-from small_cases import tiny
+from small_cases import possible, tiny
 
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import load_catalog, shipped_folder
@@ -12,8 +12,6 @@ from optimizer.inputs.parts import Allowance
 from optimizer.inputs.problem_file import load_problem
 from optimizer.needs.requirements import with_section
 from optimizer.questions.why_not import why_not, with_price
-
-SEEDS = (3, 21, 63, 69)
 
 
 def least(problem, catalog):
@@ -30,8 +28,9 @@ def parts_of(catalog, seed):
     return parts[seed % 2 :: 2]
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-def test_verdict_cost_and_entering_price_are_those_of_the_enumeration(seed):
+@pytest.mark.parametrize("number", range(4))
+def test_verdict_cost_and_entering_price_are_those_of_the_enumeration(number):
+    seed = possible(number)
     problem, catalog = tiny(seed)
     base = least(problem, catalog)
     assert base is not None
@@ -67,13 +66,13 @@ def test_verdict_cost_and_entering_price_are_those_of_the_enumeration(seed):
 
 
 def test_all_three_verdicts_come_up():
-    problem, catalog = tiny(21)
+    problem, catalog = tiny(possible(1))
     parts = [part.id for turn in (0, 1) for part in parts_of(catalog, turn)]
     free = {part: why_not(problem, catalog, part) for part in parts}
-    assert {found.verdict for found in free.values()} == {"chosen", "beaten"}
+    assert {found.verdict for found in free.values()} >= {"chosen", "beaten"}
     total = free[parts[0]].base.report.bill.total_cents
     poor = with_section(problem, "limits", budget=total / 100)
-    dearer = {part for part, found in free.items() if found.with_part.report.bill.total_cents > total}
+    dearer = {part for part, found in free.items() if found.with_part and found.with_part.report.bill.total_cents > total}
     assert dearer
     for part in dearer:
         found = why_not(poor, catalog, part)
@@ -92,7 +91,7 @@ def test_a_part_that_nobody_can_choose_is_refused():
     lambda part, other: {"exclude": (part,)}, lambda part, other: {"at_most": {part: 0}}, lambda part, other: {"only": (other,)},
 ])
 def test_a_lock_of_the_problem_is_named(lock):
-    problem, catalog = tiny(39)
+    problem, catalog = tiny(possible(0))
     used = why_not(problem, catalog, catalog.batteries[0].id).base.report.design.bank.battery.id
     (idle,) = (battery.id for battery in catalog.batteries if battery.id != used)
     found = why_not(with_section(problem, "locks", **lock(idle, used)), catalog, idle)
