@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Callable, Iterable
 from typing import Any
 
@@ -220,14 +218,15 @@ def _prices(step: Step) -> str:
 
 def curve_csv(found: Curve, currency: str) -> str:
     """The steps of a curve as a table for a spreadsheet."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(["over", "unit", "from", "to", "cost_from", "cost_to", "currency", "outcome", "design"])
+    import pandas as pd
+
+    rows = []
     for step in found.steps:
-        costs = ["" if cents is None else f"{cents / 100:.2f}" for cents in (step.start_cents, step.end_cents)]
-        design = in_words(step.answer.report.design) if step.answer.report else ""
-        writer.writerow([found.axis.name, found.axis.unit, f"{step.start:g}", f"{step.end:g}", *costs, currency, step.answer.outcome.value, design])
-    return text.getvalue().rstrip("\n")
+        costs = [None if cents is None else f"{cents / 100:.2f}" for cents in (step.start_cents, step.end_cents)]
+        design = in_words(step.answer.report.design) if step.answer.report else None
+        rows.append([found.axis.name, found.axis.unit, f"{step.start:g}", f"{step.end:g}", *costs, currency, step.answer.outcome.value, design])
+    columns = ["over", "unit", "from", "to", "cost_from", "cost_to", "currency", "outcome", "design"]
+    return pd.DataFrame(rows, columns=columns).to_csv(index=False, lineterminator="\n").rstrip("\n")
 
 
 # --- why-not

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import difflib
 import io
 import re
@@ -54,8 +55,6 @@ COPY_HINT = "; `bankstring new --catalog DIR` copies a whole catalog to edit"
 
 def read_rows(path: Path, known_columns: Sequence[str], problems: list[str], missing: str = COPY_HINT) -> list[Row]:
     """Rows of a CSV file as text; what is wrong with its form is added to `problems`."""
-    import pandas as pd
-
     name = shown(path)
     try:
         text = path.read_text(encoding="utf-8-sig")
@@ -73,17 +72,21 @@ def read_rows(path: Path, known_columns: Sequence[str], problems: list[str], mis
         return []
     first = next(line for line in text.splitlines() if line.strip())
     separator = ";" if first.count(";") > first.count(",") else ("\t" if first.count("\t") > first.count(",") else ",")
-    widest = max(line.count(separator) for line in text.splitlines()) + 1
+    # Text in, text out: a part called NA stays NA and 007 keeps its zeros. See docs/decisions/0006.
+    grid: list[list[str]] = []
+    starts: list[int] = []
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, skipinitialspace=True, strict=True)
     try:
-        # Text in, text out: a part called NA stays NA and 007 keeps its zeros.
-        table = pd.read_csv(
-            io.StringIO(text), sep=separator, header=None, names=range(widest), dtype=str, keep_default_na=False,
-            na_filter=False, skip_blank_lines=False, skipinitialspace=True,
-        )
-    except (pd.errors.ParserError, ValueError) as bad:
-        problems.append(f"{name}: cannot be read as a table: {bad}")
+        ended = 0
+        for cells in reader:
+            grid.append([cell.strip() for cell in cells])
+            starts.append(ended + 1)
+            ended = reader.line_num
+    except csv.Error as bad:
+        problems.append(f"{name}:{reader.line_num}: cannot be read as a table: {bad}")
         return []
-    grid: list[list[str]] = [[str(cell).strip() for cell in line] for line in table.to_numpy().tolist()]
+    widest = max(len(cells) for cells in grid)
+    grid = [cells + [""] * (widest - len(cells)) for cells in grid]
     header_at = next(at for at, cells in enumerate(grid) if any(cells))
     header = grid[header_at]
     while header and not header[-1]:
@@ -91,15 +94,15 @@ def read_rows(path: Path, known_columns: Sequence[str], problems: list[str], mis
     ok = True
     for at, column in enumerate(header):
         if column not in known_columns:
-            problems.append(f"{name}:{header_at + 1}: column '{column or at + 1}' is not known{nearest(column, known_columns)}")
+            problems.append(f"{name}:{starts[header_at]}: column '{column or at + 1}' is not known{nearest(column, known_columns)}")
             ok = False
         if column in header[:at]:
-            problems.append(f"{name}:{header_at + 1}: column '{column}' stands twice")
+            problems.append(f"{name}:{starts[header_at]}: column '{column}' stands twice")
             ok = False
     if not ok:
         return []
     rows = []
-    for at, cells in enumerate(grid[header_at + 1 :], start=header_at + 2):
+    for at, cells in zip(starts[header_at + 1 :], grid[header_at + 1 :], strict=True):
         if not any(cells):
             continue
         if any(cells[len(header) :]):
