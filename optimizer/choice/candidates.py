@@ -151,8 +151,15 @@ class CandidateSearch:
         rows = np.nonzero(table.bank_class == number)[0]
         cores = table.take(rows)
         room = self.most - float(cores.least_cost.min()) if self.prune else np.inf
-        if self.stock.prices.budget_cents is not None and not self.stock.owned and self.screening.enforced("budget") and not self.stock.prices.has_prices_beside_the_bill:
-            room = min(room, self.stock.prices.budget_cents - float(cores.least_cost.min()))
+        prices = self.stock.prices
+        budgeted = self.screening.enforced("budget") and not self.stock.owned and not prices.has_prices_beside_the_bill
+        if prices.budget_cents is not None and budgeted:
+            room = min(room, prices.budget_cents - float(cores.least_cost.min()))
+            least = float(self.arrays.costs["device_least_cost"].min() + self.arrays.costs["module_least_cost"].min()) if self.arrays.modules and self.arrays.parts else 0.0
+            if room < least and not np.isfinite(self.most):
+                text = f"the cheapest bank with its inverter leaves {max(room, 0.0) / 100:,.2f} for an array, which costs {least / 100:,.2f} at least"
+                self.screening.lost("budget", len(rows), 0, text)
+                return
         most_a = float(cores.most_charge_a.max()) if self.screening.enforced("maximum-charge-current") else np.inf
         blocks = blocks_of_class(self.arrays, self.cores.classes[number], float(cores.ceiling_v.max()), most_a, room)
         if not len(blocks):

@@ -10,6 +10,8 @@ Variables
     x[c] in {0,1}      core c is chosen
     n[b] in Z, >= 0    how many of block b
     y[b] in {0,1}      block b is used
+    c[k] in [0,1]      class k is that of the core
+    alone in [0,1]     the one controller shares no bank
     k[p] in Z, >= 0    packs bought of part p
     d[p] in {0,1}      part p is used at all (only with a price on distinct parts)
     z[r,m] in {0,1}    free rectangle r holds modules of kind m (only with rectangles)
@@ -189,9 +191,10 @@ class Program:
         self._row("one_core", pulp.lpSum(self.x) == 1)
 
     def _class_link(self) -> None:
-        """y[b] <= sum of x over the cores of b's class; a used block is there at least once."""
-        for cores, blocks in self._classes():
-            chosen = pulp.lpSum(self.x[c] for c in cores)
+        """y[b] <= c[k], c[k] = sum of x over the cores of class k; a used block is there at least once."""
+        for at, (cores, blocks) in enumerate(self._classes()):
+            chosen = self.model.add_variable(f"c{at}", 0, 1)
+            self._row("class_link", chosen - pulp.lpSum(self.x[c] for c in cores) == 0)
             for b in blocks:
                 self._row("class_link", self.y[b] - chosen <= 0)
                 self._row("class_link", self.n[b] - self.y[b] >= 0)
@@ -211,11 +214,14 @@ class Program:
         self._row("controllers", pulp.lpSum(self.n) <= self.most)
 
     def _exclusive(self) -> None:
-        """For every block whose controller shares no bank: N y[b] + all other controllers <= N."""
-        for b in np.nonzero(~self.candidates.blocks.parallel_ok)[0]:
-            self._row("exclusive", self.n[b] <= 1)
-            others = pulp.lpSum(n for other, n in enumerate(self.n) if other != b)
-            self._row("exclusive", self.most * self.y[b] + others <= self.most)
+        """alone >= y[b] for every block whose controller shares no bank; sum n + (N - 1) alone <= N."""
+        single = np.nonzero(~self.candidates.blocks.parallel_ok)[0]
+        if not len(single):
+            return
+        alone = self.model.add_variable("alone", 0, 1)
+        for b in single:
+            self._row("exclusive", alone - self.y[b] >= 0)
+        self._row("exclusive", pulp.lpSum(self.n) + (self.most - 1) * alone <= self.most)
 
     def _energy(self) -> None:
         """sum harvest[b,m] n[b] >= sum need[c,m] x[c], in shares of the class's greatest need."""
