@@ -11,6 +11,7 @@ from optimizer.design import Bank, Block, Design
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Inverter, Part
 from optimizer.inputs.problem import Problem
+from optimizer.rules.book import TOLERANCE
 from optimizer.rules.money import bought_pieces, cents, share_of_cents
 
 
@@ -127,7 +128,7 @@ class PriceList:
         """Most that parts and freight may cost for the total to stay within the budget [cents]."""
         if self.problem.limits.budget is None:
             return None
-        budget = cents(self.problem.limits.budget)
+        budget = int(cents(self.problem.limits.budget) * (1 + TOLERANCE))  # the check's own tolerance
         low, high = -1, budget
         while low < high:
             middle = (low + high + 1) // 2
