@@ -83,7 +83,7 @@ def cell_c(air_c: Values, noct_c: Values, irradiance_w_m2: Values, mounting_fact
     mounting_factor: 1 on an open rack, more where air cannot pass behind [share]
     returns: cell temperature [C]
     Valid: 0 to 1,200 W/m2
-    Source: IEC 61215 conditions (from memory); formula widely published (second-hand transcription)
+    Source: IEC 61215 conditions (from memory); formula widely published (second-hand)
     >>> round(float(cell_c(35, 45, 1000)), 2)
     66.25
     """

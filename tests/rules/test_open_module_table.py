@@ -163,7 +163,7 @@ def test_cold_voc_may_fall_short_of_the_diode_by_this_much(consistent: Modules, 
 
 
 def test_table_factors_cover_most_modules_without_a_coefficient(consistent: Modules) -> None:
-    # NFPA 70 (NEC) Table 690.7(A): 1.25 at -36 to -40 C, 1.18 at -16 to -20 C (second-hand transcription).
+    # NFPA 70 (NEC) Table 690.7(A): 1.25 at -36 to -40 C, 1.18 at -16 to -20 C (second-hand).
     for lowest_c, factor in ((-40.0, 1.25), (-20.0, 1.18)):
         column = int(np.flatnonzero(lowest_c == CELLS_C)[0])
         ratio = consistent.voc[:, column] / consistent.sheet["V_oc_ref"].to_numpy()

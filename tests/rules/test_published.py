@@ -1,7 +1,7 @@
 """Rules against published tables (one CSV each under tests/published, one test each) and hand-worked values.
 
 Marks: *published* names the source and how it was seen; *hand* is worked in the test or from the starter
-parts; *common practice* has no source. Second-hand means: seen in a transcription, not in the publication.
+parts; *common practice* has no source. Second-hand means: seen in a, not in the publication.
 """
 
 from __future__ import annotations
@@ -65,7 +65,7 @@ def _read_elsewhere(name: str) -> bool:
 
 
 def test_open_circuit_factors() -> None:
-    # published: NFPA 70 (NEC) Table 690.7(A), second-hand transcription.
+    # published: NFPA 70 (NEC) Table 690.7(A), second-hand.
     ours = rows(TABLES / "voc_factors.csv")
     steps, factors = column(ours, "lowest_c"), column(ours, "factor")
     for row in published("nec_690_7_a.csv"):
@@ -76,14 +76,14 @@ def test_open_circuit_factors() -> None:
 
 
 def test_pwm_series_cells() -> None:
-    # published: 36 cells per 12 V and 72 per 24 V, second-hand transcription; 48 V common practice.
+    # published: 36 cells per 12 V and 72 per 24 V, second-hand; 48 V common practice.
     for row in published("pwm_series_cells.csv"):
         assert array.series_cells_wanted(float(row["bank_v"])) == float(row["cells"])
 
 
 def test_cell_temperature_at_its_own_conditions() -> None:
     # published: NOCT is the cell temperature at 800 W/m2 and 20 C (IEC 61215, from memory): the formula
-    # (second-hand transcription) gives it back; without sun the cell is as warm as the air.
+    # (second-hand) gives it back; without sun the cell is as warm as the air.
     for noct_c in (43.0, 45.0, 48.0):
         assert array.cell_c(20.0, noct_c, 800.0) == pytest.approx(noct_c)
         assert array.cell_c(-5.0, noct_c, 0.0) == -5.0
@@ -94,7 +94,7 @@ def test_cell_temperature_at_its_own_conditions() -> None:
 
 def test_edge_of_cloud_current() -> None:
     # published: 1.25 x Isc, NFPA 70 (NEC) 690.8(A), and a further 1.25 for conductor and device,
-    # second-hand transcription. hand: 13.95 A gives 17.44 A, and 21.80 A with the further 1.25.
+    # second-hand. hand: 13.95 A gives 17.44 A, and 21.80 A with the further 1.25.
     assert array.array_input_current_a(13.95, 1) == pytest.approx(17.44, abs=0.005)
     assert array.array_input_current_a(13.95, 1) * 1.25 == pytest.approx(21.80, abs=0.005)
     assert array.EDGE_OF_CLOUD * 1.25 == 1.5625
@@ -162,7 +162,7 @@ def test_modules_on_a_roof() -> None:
 
 
 def test_lead_acid_in_the_cold() -> None:
-    # published: multipliers on ampere-hours, second-hand transcription. Capacity is their reciprocal.
+    # published: multipliers on ampere-hours, second-hand. Capacity is their reciprocal.
     table = published("lead_acid_cold_multiplier.csv")
     temperatures, shares = column(table, "temperature_c")[::-1], 1 / column(table, "multiplier")[::-1]
     for row in table:
@@ -174,7 +174,7 @@ def test_lead_acid_in_the_cold() -> None:
 
 
 def test_our_flooded_table_against_the_published_multipliers() -> None:
-    # published: the same table, second-hand transcription; ours must say the same to 0.5 %.
+    # published: the same table, second-hand; ours must say the same to 0.5 %.
     ours = chemistry_table("flooded")
     for row in published("lead_acid_cold_multiplier.csv"):
         share = bank.cold_capacity_factor(fahrenheit_c(float(row["temperature_f"])), *ours, "flooded")
@@ -209,7 +209,7 @@ def test_lead_acid_tables_lie_in_the_common_bands() -> None:
 
 
 def test_capacity_by_discharge_time() -> None:
-    # published: flooded capacity by discharge time, second-hand transcription; a check of interpolation
+    # published: flooded capacity by discharge time, second-hand; a check of interpolation
     # only, never for sizing. Its 5, 20 and 100 h points are given, the points between are asked.
     table = {float(row["hours"]): float(row["share_of_20h"]) for row in published("flooded_capacity_by_hours.csv")}
     ours = {hours: float(bank.capacity_at_hours_ah(hours, table[5], table[20], table[100])) for hours in table}
@@ -234,7 +234,7 @@ def test_power_law_is_not_carried_past_the_sheet() -> None:
 
 def test_freezing_against_specific_gravity() -> None:
     # published: specific gravity by state of charge and freezing point by specific gravity, both second-hand
-    # transcriptions; a second table says -69 C at full. Where both tables reach (70 to 100 % charged), our
+    #s; a second table says -69 C at full. Where both tables reach (70 to 100 % charged), our
     # freezing table must not promise more depth than 0.06 beyond theirs.
     charge, gravity = (published("flooded_state_of_charge.csv"), published("electrolyte_freezing.csv"))
     ours = rows(TABLES / "freezing.csv")
@@ -254,7 +254,7 @@ def test_freezing_against_specific_gravity() -> None:
 
 
 def test_rest_voltage_falls_with_charge() -> None:
-    # published: 12 V flooded rest voltage, second-hand transcription. hand: half charged, by the straight
+    # published: 12 V flooded rest voltage, second-hand. hand: half charged, by the straight
     # line through the published points, is 12.13 V; our chemistry table holds 2.033 V a cell, 12.20 V.
     table = published("flooded_state_of_charge.csv")
     slope, at_empty = np.polyfit(column(table, "state_of_charge"), column(table, "rest_v"), 1)
@@ -266,7 +266,7 @@ def test_rest_voltage_falls_with_charge() -> None:
 
 
 def test_charge_current_of_lead_acid() -> None:
-    # published: 5 to 13 % of C20 wanted, 20 % at most, second-hand transcription. hand: 225 Ah in two
+    # published: 5 to 13 % of C20 wanted, 20 % at most, second-hand. hand: 225 Ah in two
     # strings want 22.5 to 58.5 A when cycled daily, half of it at weekends.
     shares = {row["meaning"]: float(row["share_of_20h"]) for row in published("charge_current_lead_acid.csv")}
     assert charging.minimum_charge_current_a(shares["least wanted"], 1.0, 225, 2) == pytest.approx(22.5)
@@ -282,14 +282,14 @@ def test_units_in_series() -> None:
 
 
 def test_end_of_life() -> None:
-    # published: end of life at 80 % of capacity, second-hand transcription. hand: 100 Ah, 12.8 V, 90 %
+    # published: end of life at 80 % of capacity, second-hand. hand: 100 Ah, 12.8 V, 90 %
     # deep, at 25 C: 1,152 Wh new, 921.6 Wh at the end.
     assert bank.usable_storage_wh(100, 12.8, 1, 1.0, 0.9, 1.0) == pytest.approx(1152.0)
     assert bank.usable_storage_wh(100, 12.8, 1, 1.0, 0.9, 0.8) == pytest.approx(921.6)
 
 
 def test_battery_efficiency() -> None:
-    # published: energy efficiency of lead-acid about 70 % old to 80-90 % new, second-hand transcription.
+    # published: energy efficiency of lead-acid about 70 % old to 80-90 % new, second-hand.
     # hand: all through the battery keeps it, nothing through it loses nothing.
     for efficiency in (0.7, 0.8, 0.9):
         assert bank.throughput_efficiency(efficiency, 1.0) == pytest.approx(efficiency)
@@ -320,7 +320,7 @@ def test_weekly_swing() -> None:
 
 def test_current_of_an_inverter() -> None:
     # hand: 2,000 W at 0.90 and 10.5, 21, 42 V: 211.6, 105.8, 52.9 A; x 1.25: 264.6, 132.3, 66.1 A, so
-    # devices of 300, 150 and 70 A (next standard ratings, NEC 240.6(A), second-hand transcription).
+    # devices of 300, 150 and 70 A (next standard ratings, NEC 240.6(A), second-hand).
     for lowest_v, current_a, device_a in ((10.5, 211.6, 300), (21, 105.8, 150), (42, 52.9, 70)):
         current = bank.discharge_current_a(2000, 0.90, lowest_v)
         assert current == pytest.approx(current_a, abs=0.05)
@@ -364,7 +364,7 @@ def test_ripple() -> None:
 def test_battery_side_load() -> None:
     # hand: 1,860 Wh of AC at 0.93 are 2,000 Wh; 240 Wh at 0.96 are 250 Wh; 50 Wh to stand ready.
     assert balance.battery_side_load_wh([1860.0, 240.0], [0.93, 0.96], 50.0) == pytest.approx(2300.0)
-    # The inverter's 0.93 of a published example, second-hand transcription: 3,760 Wh are 4,043 Wh.
+    # The inverter's 0.93 of a published example, second-hand: 3,760 Wh are 4,043 Wh.
     assert balance.battery_side_load_wh([3760.0], [0.93], 0.0) == pytest.approx(4043.0, abs=0.05)
 
 

@@ -1,6 +1,6 @@
 """Whole worked examples, every intermediate number, through the rules.
 
-Second-hand: numbers seen in a transcription of the source. From memory: recalled, not verified; nothing
+Second-hand: numbers seen in a of the source. From memory: recalled, not verified; nothing
 rests on them. Where a source misprints or breaks a rule of this book, the test says so.
 """
 
@@ -15,7 +15,7 @@ from optimizer.rules.book import RULES, meets
 
 
 def test_house_on_12_volts() -> None:
-    # published, second-hand transcription: 18 W x 4 h + 60 W x 2 h + 75 W x 12 h.
+    # published, second-hand: 18 W x 4 h + 60 W x 2 h + 75 W x 12 h.
     day_wh = balance.battery_side_load_wh([18 * 4, 60 * 2, 75 * 12], [1.0, 1.0, 1.0], 0.0)
     assert day_wh == 1092
     with_losses_wh = balance.balance_needed_wh(day_wh, 1.0, 1.3)
@@ -54,7 +54,7 @@ def test_house_on_12_volts_bank_and_controller() -> None:
 
 
 def test_house_on_24_volts() -> None:
-    # published, second-hand transcription: 3,760 Wh, 722 W, 2 days, depth 0.70, inverter 0.93, battery 0.85,
+    # published, second-hand: 3,760 Wh, 722 W, 2 days, depth 0.70, inverter 0.93, battery 0.85,
     # DC loss 3 %, 6 sun hours, x 1.25.
     inverter_side_wh = balance.battery_side_load_wh([3760], [0.93], 0.0)
     needed_wh = bank.storage_needed_wh(inverter_side_wh, 2)
@@ -70,7 +70,7 @@ def test_house_on_24_volts() -> None:
 
 
 def test_array_of_the_house_on_24_volts() -> None:
-    # published, second-hand transcription: daily balance.
+    # published, second-hand: daily balance.
     inverter_side_wh = balance.battery_side_load_wh([3760], [0.93], 0.0)
     harvest_wh = balance.balance_needed_wh(inverter_side_wh, 0.85 * 0.97, 1.0)
     assert harvest_wh == pytest.approx(4903.6, abs=0.05)
@@ -93,14 +93,14 @@ def test_array_of_the_house_on_24_volts() -> None:
 
 
 def test_cabin_at_43_north() -> None:
-    # published, second-hand transcription: 3,400 Wh, 2.8 sun hours, derate 0.75.
+    # published, second-hand: 3,400 Wh, 2.8 sun hours, derate 0.75.
     array_w = 3400 / (2.8 * 0.75)
     assert array_w == pytest.approx(1619, abs=0.5)
     assert array.power_tracking_harvest_wh(array_w, -0.4, 25, 2.8, 0.75, 1.0, math.inf) == pytest.approx(3400)
 
 
 def test_strings_of_the_cabin_at_43_north() -> None:
-    # published, second-hand transcription: Voc 41 V, -25 C, NEC Table 690.7(A) factor 1.20, 150 V controller.
+    # published, second-hand: Voc 41 V, -25 C, NEC Table 690.7(A) factor 1.20, 150 V controller.
     factor = array.cold_voc_factor(-25, [-20, -25, -30], [1.18, 1.20, 1.21])
     module_v = 41 * factor
     assert module_v == pytest.approx(49.2)
@@ -117,7 +117,7 @@ def test_strings_of_the_cabin_at_43_north() -> None:
 
 @pytest.mark.parametrize(("depth", "capacity_ah"), [(0.50, 500.0), (0.90, 277.8)])
 def test_bank_of_another_cabin(depth: float, capacity_ah: float) -> None:
-    # published, second-hand transcription: 3,000 Wh, 2 days, 24 V; lead-acid 0.50, lithium 0.90.
+    # published, second-hand: 3,000 Wh, 2 days, 24 V; lead-acid 0.50, lithium 0.90.
     needed_wh = bank.storage_needed_wh(3000, 2)
     assert needed_wh / (24 * depth) == pytest.approx(capacity_ah, abs=0.05)
     assert bank.usable_storage_wh(capacity_ah, 24, 1, 1.0, depth, 1.0) == pytest.approx(needed_wh, rel=2e-4)
@@ -137,7 +137,7 @@ def test_cabin_on_24_volts_lead_acid() -> None:
 
 
 def test_bank_in_the_cold() -> None:
-    # published, second-hand transcription: 1,000 Wh, 2.5 days, depth 0.50, 12 V, 40 F (multiplier 1.30).
+    # published, second-hand: 1,000 Wh, 2.5 days, depth 0.50, 12 V, 40 F (multiplier 1.30).
     needed_wh = bank.storage_needed_wh(1000, 2.5)
     warm_ah = needed_wh / (12 * 0.50)
     assert warm_ah == pytest.approx(416.7, abs=0.05)
