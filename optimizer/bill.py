@@ -11,7 +11,7 @@ from optimizer.design import Bank, Block, Design
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Inverter, Part
 from optimizer.inputs.problem import Problem
-from optimizer.rules.book import TOLERANCE
+from optimizer.rules.book import TOLERANCE, meets
 from optimizer.rules.money import bought_pieces, cents, share_of_cents
 
 
@@ -128,11 +128,12 @@ class PriceList:
         """Most that parts and freight may cost for the total to stay within the budget [cents]."""
         if self.problem.limits.budget is None:
             return None
-        budget = int(cents(self.problem.limits.budget) * (1 + TOLERANCE))  # the check's own tolerance
-        low, high = -1, budget
+        budget = self.problem.limits.budget
+        low, high = -1, int(cents(budget) * (1 + TOLERANCE)) + 1
         while low < high:
             middle = (low + high + 1) // 2
-            low, high = (middle, high) if self.total_of(middle)[2] <= budget else (low, middle - 1)
+            fits = bool(meets(self.total_of(middle)[2] / 100, budget, "at most"))  # as the check judges it, to the cent
+            low, high = (middle, high) if fits else (low, middle - 1)
         return low
 
     def bill(self, design: Design) -> Bill:

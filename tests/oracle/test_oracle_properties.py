@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from cases import RULES_TRAPPED, case
 
-from optimizer.answer import solve
+from optimizer.answer import check, solve
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery, Controller, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
@@ -100,6 +100,23 @@ def test_more_room_weight_and_money_never_cost_more(seed: int) -> None:
         costs = [cost(changed(problem, section, **{key: most * share}), catalog) for share in (0.6, 0.9, 1.1, 1.5)]
         assert costs == sorted(costs, reverse=True), key
         assert costs[-1] <= bill.objective_cents, key  # the same design still fits
+
+
+@pytest.mark.parametrize("budget", [10_000.0, 20_000.0, 40_000.0])
+@pytest.mark.parametrize("cents_over", [0, 1, 2, 3, 4, 5, 6])
+def test_the_budget_is_the_same_to_the_cent_in_check_and_program(budget: float, cents_over: int) -> None:
+    problem, catalog = case(13)
+    problem = changed(problem, "price", margin_pct=0.0, tax_pct=0.0)
+    total = solve(problem, catalog).report.bill.total_cents
+    wanted = round(budget * 100) + cents_over
+    problem = changed(problem, "price", freight=problem.price.freight + (wanted - total) / 100)
+    problem = changed(problem, "limits", budget=None)
+    free = solve(problem, catalog)
+    assert free.report.bill.total_cents == wanted
+    limited = changed(problem, "limits", budget=budget)
+    valid = check(free.choice, limited, catalog).valid
+    assert valid == (cents_over <= budget * 1e-4)  # a millionth of the budget in cents
+    assert (solve(limited, catalog).choice == free.choice) == valid
 
 
 @pytest.mark.parametrize("seed", seeds(4, 10))
