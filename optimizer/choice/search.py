@@ -101,16 +101,16 @@ class _Run:
                 return self._end(Ending.STOPPED, screening, f"stopped after {self.limits.time_limit_s:g} s before any design was found", bound=solved.bound)
             core, counts = program.chosen()
             design = found.design(core, counts)
-            if solved.ending is Ending.OPTIMAL and self.limits.gap == 0:
-                settled = self._settled(searched, found, core, counts, rejected)
-                design = settled if settled is not None else design
             broken = set(self.stock.broken(design.pieces))
             if broken:
-                # Stock that the program did not see: give these parts their inventory rows and begin again.
+                # Stock that the program did not see: give these parts their inventory rows and begin again. Ties are
+                # settled only after that: the cost of a design that cannot be bought bounds nothing.
                 self.stock.special |= broken
                 searched, found, screening = self._searched(prune=self.prune, known=searched.most)
                 program = None
                 continue
+            if solved.ending is Ending.OPTIMAL and self.limits.gap == 0:
+                design = self._settled(searched, found, core, counts, rejected) or design
             if self.accepts(design):
                 return self._end(solved.ending, screening, "", design, solved.bound)
             # Pruning trusted that candidate: begin again without it, and cut off what the check rejects.
