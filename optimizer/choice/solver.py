@@ -21,9 +21,6 @@ from optimizer.errors import SolverFailed, WrongUse
 
 SOLVERS = ("highs", "cbc")
 
-FEASIBILITY_TOLERANCE = 1e-9
-
-
 class Ending(Enum):
     """How a solve ended."""
 

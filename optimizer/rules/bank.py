@@ -14,9 +14,6 @@ DISCHARGE_RESERVE = 0.9
 PARALLEL_SHARE = 0.85
 """Share of each string's current that parallel strings can be counted on for; common practice, no source."""
 
-HOURS_PER_MONTH = 730.5
-"""Mean length of a month [h]."""
-
 DAYS_PER_MONTH = 30.4
 """Mean length of a month [d]."""
 
@@ -40,8 +37,6 @@ LITHIUM_CELLS_PER_12V = 4
 
 FIFTEEN_CELL_PACK = 15
 """Cells of the 48 V lithium pack that is not made of four 12 V classes; common practice, no source."""
-
-FREEZING_TABLE_SOURCE = "tables/freezing.csv"
 
 
 def units_in_series(bank_nominal_v: float, unit_cells: int, cells_per_12v: int) -> int:

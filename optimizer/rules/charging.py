@@ -7,9 +7,6 @@ import numpy as np
 from optimizer.rules.book import Values
 from optimizer.rules.validity import within
 
-DERATING_PCT_K = 2.5
-"""Loss of output per kelvin above the rated temperature, 2 to 3; common practice, no source."""
-
 ALTITUDE_FULL_M = 2000.0
 """Height up to which electronics give their rating; common practice, no source."""
 
