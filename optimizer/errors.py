@@ -4,10 +4,9 @@ BankstringError
 ├── WrongUse        2  the command line is wrong
 ├── InputError      3  an input file is wrong; carries every error, not the first
 │   └── OutOfRange  3  a rule was asked outside its range of validity
-├── LimitReached    5  stopped before proof
 └── SolverFailed    6  the solver failed
 
-An impossible problem is an answer, not an error: see `answer.Outcome`.
+An impossible problem (4) and a stop before proof (5) are answers, not errors: see `answer.Outcome`.
 """
 
 from __future__ import annotations
@@ -39,12 +38,6 @@ class InputError(BankstringError):
 
 class OutOfRange(InputError):
     """A rule was asked outside its range of validity."""
-
-
-class LimitReached(BankstringError):
-    """Stopped at a limit before proof."""
-
-    exit_code = 5
 
 
 class SolverFailed(BankstringError):
