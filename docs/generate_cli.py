@@ -21,7 +21,7 @@ PAGE = Path(__file__).with_name("cli.md")
 
 OPENING = """# The command line
 
-This page is written by `python docs/generate_cli.py` from the commands in `optimizer/cli.py`; change those, not this page.
+This page is written by `python docs/generate_cli.py` from the commands in `optimizer/cli/`; change those, not this page.
 
 Results go to stdout, progress and messages to stderr. `python -m optimizer` is the same as `bankstring`.
 A PROBLEM is a file ([problem-file.md](problem-file.md)) or the bare name of a shipped problem, as `year_round_home`; a
