@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from optimizer.cli.page import STOPPED, AsJson, CatalogPath, ProblemPath, app, note, read, show, tried
 from optimizer.errors import InputError, WrongUse
+
+if TYPE_CHECKING:
+    from optimizer.questions.curve import Curve
 
 
 class By(StrEnum):
@@ -83,25 +86,40 @@ def curve(
     catalog: CatalogPath = None,
     as_json: AsJson = False,
     as_csv: Annotated[bool, typer.Option("--csv", help="Print the steps as CSV.")] = False,
+    each: Annotated[By | None, typer.Option("--each", metavar="WAY", help="A staircase for each controller, voltage, chemistry, inverter-kind or format.")] = None,
+    picture: Annotated[Path | None, typer.Option("--picture", metavar="FILE", help="Draw it as well: a file .svg or .png, written over.")] = None,
 ) -> None:
     """The staircase of the price over one requirement, all loads, the sun, the battery's temperature or a part's price.
 
     Ctrl-C ends it with what is known so far.
     """
     from optimizer.handover.as_json import text_of
-    from optimizer.handover.questions_json import curve_data
-    from optimizer.handover.questions_text import curve_csv, curve_text
+    from optimizer.handover.pictures import draw_curves, picture_file
+    from optimizer.handover.questions_json import curve_data, curves_data
+    from optimizer.handover.questions_text import curve_csv, curve_text, curves_csv, curves_text
     from optimizer.questions.curve import curve as walked
+    from optimizer.questions.curves import curves as all_walked
 
     if as_json and as_csv:
         raise WrongUse("--json and --csv: use one of them")
+    if picture is not None:
+        picture_file(picture)
     asked, parts, digests = read(problem, catalog)
-    found = walked(asked, parts, over, note)
-    if as_json:
-        show(text_of(curve_data(found, parts.currency, digests)))
+    money, way = parts.currency, each.value if each else None
+    if way is None:
+        found = walked(asked, parts, over, note)
+        several: tuple[tuple[str, Curve], ...] = (("", found),)
+        show(text_of(curve_data(found, money, digests)) if as_json else curve_csv(found, money) if as_csv else curve_text(found, asked.name, money))
     else:
-        show(curve_csv(found, parts.currency) if as_csv else curve_text(found, asked.name, parts.currency))
-    raise typer.Exit(0 if found.proven else STOPPED)
+        several = all_walked(asked, parts, over, way, note)
+        show(
+            text_of(curves_data(several, money, way, digests)) if as_json
+            else curves_csv(several, money) if as_csv else curves_text(several, asked.name, money, way)
+        )
+    if picture is not None:
+        draw_curves(picture, asked.name, money, several, way)
+        note(f"wrote {picture}")
+    raise typer.Exit(0 if all(one.proven for _, one in several) else STOPPED)
 
 
 @app.command(epilog="Example: bankstring why-not weekend_cabin PV-100-36")

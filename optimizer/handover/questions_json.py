@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 
 from optimizer.answer import Answer
 from optimizer.bill import Bill
@@ -164,6 +165,16 @@ def curve_data(found: Curve, currency: str, inputs: Data) -> Data:
             }
             for step in found.steps
         ],
+        "inputs": inputs,
+    }
+
+
+def curves_data(curves: Sequence[tuple[str, Curve]], currency: str, each: str, inputs: Data) -> Data:
+    """The answer of `curve --each`: for each alternative the object of `curve`."""
+    axis = curves[0][1].axis
+    return {
+        "over": axis.name, "unit": axis.unit, "each": each,
+        "curves": [{"value": value, **curve_data(found, currency, inputs)} for value, found in curves],
         "inputs": inputs,
     }
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 from optimizer.answer import Answer, Outcome
@@ -216,17 +216,41 @@ def _prices(step: Step) -> str:
     return money(step.start_cents) if step.start_cents is not None else "none"
 
 
+def curves_text(curves: Sequence[tuple[str, Curve]], name: str, currency: str, each: str) -> str:
+    """The answer of `curve --each`: one table after the other."""
+    blocks = []
+    for value, found in curves:
+        heading = wrapped(f"{each}: {value}")
+        blocks.append("\n".join([*heading, "-" * max(map(len, heading)), curve_text(found, name, currency)]))
+    return "\n\n\n".join(blocks)
+
+
 def curve_csv(found: Curve, currency: str) -> str:
     """The steps of a curve as a table for a spreadsheet."""
+    return _csv(STEP_COLUMNS, _step_rows(found, currency))
+
+
+def curves_csv(curves: Sequence[tuple[str, Curve]], currency: str) -> str:
+    """The steps of several curves as one table, the alternative in its first column."""
+    return _csv(("each", *STEP_COLUMNS), [[value, *row] for value, found in curves for row in _step_rows(found, currency)])
+
+
+STEP_COLUMNS = ("over", "unit", "from", "to", "cost_from", "cost_to", "currency", "outcome", "design")
+
+
+def _csv(names: Sequence[str], rows: list[list[str | None]]) -> str:
     import pandas as pd
 
-    rows = []
+    return pd.DataFrame(rows, columns=list(names)).to_csv(index=False, lineterminator="\n").rstrip("\n")
+
+
+def _step_rows(found: Curve, currency: str) -> list[list[str | None]]:
+    rows: list[list[str | None]] = []
     for step in found.steps:
         costs = [None if cents is None else f"{cents / 100:.2f}" for cents in (step.start_cents, step.end_cents)]
         design = in_words(step.answer.report.design) if step.answer.report else None
         rows.append([found.axis.name, found.axis.unit, f"{step.start:g}", f"{step.end:g}", *costs, currency, step.answer.outcome.value, design])
-    columns = ["over", "unit", "from", "to", "cost_from", "cost_to", "currency", "outcome", "design"]
-    return pd.DataFrame(rows, columns=columns).to_csv(index=False, lineterminator="\n").rstrip("\n")
+    return rows
 
 
 # --- why-not
