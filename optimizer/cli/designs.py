@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -46,20 +46,27 @@ def solve(
     time_limit: Annotated[float | None, typer.Option("--time-limit", metavar="SECONDS", min=0.001, help="Stop after this long.")] = None,
     gap: Annotated[float | None, typer.Option("--gap", metavar="SHARE", min=0, max=0.999, help="Stop when this near to proof (0.01: 1 %).")] = None,
     solver: Annotated[SolverName, typer.Option("--solver", help="The solver behind the search.")] = SolverName.highs,
+    near: Annotated[Path | None, typer.Option("--near", metavar="CHOICE", help="A choice or an answer that was ordered: change the fewest lines of it.")] = None,
 ) -> None:
     """The cheapest design that breaks no rule, proven.
 
-    With several problems each is solved by itself, and one bill of materials for all of them follows.
+    With several problems each is solved by itself, and one bill of materials for all of them follows. With --near the
+    design changes the fewest lines of an order, and of several such it is the cheapest.
     Exit code: 0 proven, 4 there is no design, 5 stopped before proof.
     """
     from optimizer.handover import as_json as data
     from optimizer.handover import terminal
 
+    if near is not None and len(problems) > 1:
+        raise WrongUse("--near compares with one order: give one problem")
     since = time.perf_counter()
     asked, parts, digests = read_all(problems, catalog)
     read_s = time.perf_counter() - since
     changes = {key: value for key, value in (("time_limit_s", time_limit), ("gap", gap)) if value is not None}
-    answers = [solved(problem.model_copy(update={"solver": problem.solver.model_copy(update=changes)}), parts, solver.value, read_s) for problem in asked]
+    asked = [problem.model_copy(update={"solver": problem.solver.model_copy(update=changes)}) for problem in asked]
+    if near is not None:
+        raise typer.Exit(_solved_near(asked[0], parts, near, solver.value, digests[0], as_json=as_json))
+    answers = [solved(problem, parts, solver.value, read_s) for problem in asked]
     told = list(zip(answers, digests, strict=True))
     if as_json:
         show(data.text_of(data.solve_data(*told[0]) if len(told) == 1 else data.combined_data(told, parts)))
@@ -69,6 +76,23 @@ def solve(
         show("\n\n\n".join(pages))
     codes = {answer.outcome.value for answer in answers}
     raise typer.Exit(NO_DESIGN if "infeasible" in codes else STOPPED if codes != {"optimal"} else 0)
+
+
+def _solved_near(problem: Problem, catalog: Catalog, order: Path, solver: str, digests: dict[str, Any], *, as_json: bool) -> int:
+    """Show the design that changes the fewest lines of an order; returns the exit code."""
+    from optimizer.design import load_choice
+    from optimizer.handover.as_json import text_of
+    from optimizer.handover.near_json import near_data
+    from optimizer.handover.near_text import near_text
+    from optimizer.questions.near import near as nearest_to
+
+    chosen = load_choice(order)
+    try:
+        found = nearest_to(problem, catalog, chosen, note, solver)
+    except InputError as bad:
+        raise InputError([f"{order}: {text}" for text in bad.problems]) from None
+    show(text_of(near_data(found, digests)) if as_json else near_text(found))
+    return {"infeasible": NO_DESIGN, "optimal": 0}.get(found.answer.outcome.value, STOPPED)
 
 
 def solved(problem: Problem, catalog: Catalog, solver: str, read_s: float) -> Answer:

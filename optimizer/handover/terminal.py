@@ -39,14 +39,14 @@ WITHOUT_MARGIN = frozenset({
 """Rules on mere presence and number: that they hold exactly says nothing."""
 
 
-def solve_text(answer: Answer) -> str:
-    """The answer of `solve`."""
+def solve_text(answer: Answer, price: str = "") -> str:
+    """The answer of `solve`; `price` stands for the line of price and proof where another question was asked."""
     if answer.report is None:
         return joined(_without_design(answer))
     report, problem = answer.report, answer.problem
     return joined([
         *wrapped(problem.name), "",
-        *labelled("Price", _price(answer)),
+        *labelled("Price", price or _price(answer)),
         *_headline(report),
         *_bill(report.bill.lines, report.bill.total_cents, answer.catalog, answer.forces),
         *_months(report),
