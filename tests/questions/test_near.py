@@ -14,6 +14,8 @@ from typer.testing import CliRunner
 from optimizer.answer import Outcome, solve
 from optimizer.cli import app
 from optimizer.design import design_of
+from optimizer.handover.near_json import near_data
+from optimizer.handover.near_text import near_text
 from optimizer.inputs.parts import Allowance
 from optimizer.needs.requirements import with_section
 from optimizer.questions import near as question
@@ -115,16 +117,14 @@ def test_the_command(tmp_path):
     assert max(map(len, text.splitlines())) <= 79
 
 
-def test_changes_in_text_and_json(tmp_path):
-    order = tmp_path / "order.json"
-    data = json.loads(run("solve", "light_kit", "--json").stdout)
-    data["choice"]["bank"]["strings"] += 1
-    order.write_text(json.dumps(data))
-    told = json.loads(run("solve", "weekend_cabin", "--near", order, "--json").stdout)["near"]
-    assert told["changed_lines"] == len(told["changed"]) + len(told["added"]) + len(told["removed"]) > 0
+def test_changes_in_text_and_json():
+    problem, catalog = tiny(39)
+    found = near(grown(problem), catalog, solve(problem, catalog).choice)
+    told = near_data(found, {})["near"]
+    assert told["changed_lines"] == len(told["changed"]) + len(told["added"]) + len(told["removed"]) == 1
     assert all(set(line) == {"part", "from", "to"} for line in told["changed"])
-    text = run("solve", "weekend_cabin", "--near", order).stdout
-    assert f"{told['changed_lines']} line" in text
+    text = near_text(found)
+    assert "1 line changes" in text
     assert max(map(len, text.splitlines())) <= 79
 
 
