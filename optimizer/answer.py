@@ -54,12 +54,15 @@ class Answer:
     near_bounds: tuple[str, ...] = ()
 
 
-def solve(problem: Problem, catalog: Catalog, *, prune: bool = True, solver: str = "highs", kinds: Kinds | None = None) -> Answer:
+def solve(
+    problem: Problem, catalog: Catalog, *, prune: bool = True, solver: str = "highs", kinds: Kinds | None = None, explain: bool = True,
+) -> Answer:
     """The cheapest design that breaks no rule, proven optimal.
 
     prune: drop dominated candidates first; the answer's cost is the same without, only slower.
     solver: "highs" or "cbc".
     kinds: what tells kinds of design apart, and the kinds that are not wanted again.
+    explain: where there is no design, look for the reason too, which takes further solves.
     Raises InputError where the problem locks or owns a part that the catalog does not hold.
     The design has passed the check, or there is none; `answer.outcome` says how it ended.
     """
@@ -77,7 +80,7 @@ def solve(problem: Problem, catalog: Catalog, *, prune: bool = True, solver: str
         checking += time.perf_counter() - since
         return report.valid
 
-    found = search(needs, catalog, accepts, prune=prune, solver=solver, kinds=kinds)
+    found = search(needs, catalog, accepts, prune=prune, solver=solver, kinds=kinds, explain=explain)
     report = reports.get(id(found.design)) if found.design is not None else None
     timing = {"read": 0.0, **found.timing_s, "check": checking}
     timing["total"] = time.perf_counter() - started

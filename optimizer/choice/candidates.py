@@ -19,6 +19,7 @@ from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module
 from optimizer.inputs.problem import MONTHS
 from optimizer.needs.site import Needs
+from optimizer.rules.book import TOLERANCE
 
 CORES_TRIED = 40
 """Cores, most promising first, on which single-kind designs are tried for an upper bound."""
@@ -165,9 +166,33 @@ class CandidateSearch:
         if not len(blocks):
             return
         blocks.add(bank_class=np.full(len(blocks), number))
+        rows = rows[self._have_room(cores, blocks)]
+        if not len(rows):
+            return
         self.blocks[number], self.core_rows[number] = blocks, rows
         if self.prune:
             self._upper_bound(number)
+
+    def _have_room(self, cores: Table, blocks: Table) -> np.ndarray:
+        """Cores of a class whose energy fits each limit by itself, even with the block that makes the most of that limit."""
+        area, most_controllers = self.problem.array.area_m2, self.problem.bounds.controllers
+        limits = [("bounds", np.ones(len(blocks)), np.full(len(cores), float(most_controllers)), "controllers")]
+        if area is not None and self.screening.enforced("array-area"):
+            limits.append(("array-area", blocks.area_m2, np.full(len(cores), area), "m2"))
+        if self.screening.enforced("maximum-charge-current"):
+            limits.append(("maximum-charge-current", blocks.high_a, cores.most_charge_a, "A of charge"))
+        room = np.ones(len(cores), dtype=bool)
+        for rule, taken, most, unit in limits:
+            with np.errstate(divide="ignore", invalid="ignore"):
+                best = np.nan_to_num(blocks.harvest_wh / taken[:, None], nan=0.0, posinf=np.inf).max(axis=0)
+                least = np.nan_to_num(cores.needed_wh * (1 - TOLERANCE) / best, nan=0.0, posinf=np.inf).max(axis=1)
+            fits = np.asarray(least <= most * (1 + TOLERANCE))
+            if (room & ~fits).any():
+                at = int(np.argmin(np.where(room & ~fits, least / np.maximum(most, 1e-9), np.inf)))
+                text = f"with the best array the loads ask for {least[at]:.3g} {unit}, {most[at]:.3g} may be"
+                self.screening.lost(rule, int((room & ~fits).sum()), int((room & fits).sum()), text)
+            room &= fits
+        return room
 
     def _rates(self, number: int) -> np.ndarray:
         """Least cost of a watt-hour a day in each month, and of an ampere of charge; infinite where no block gives any."""

@@ -39,14 +39,19 @@ class Found:
     sizes: dict[str, int] = field(default_factory=dict)
 
 
-def search(needs: Needs, catalog: Catalog, accepts: Accepts, *, prune: bool = True, solver: str = "highs", kinds: Kinds | None = None) -> Found:
-    """The cheapest design that `accepts` (the check, made outside) does not reject, of no kind that `kinds` forbids."""
-    return _Run(needs, catalog, accepts, solver, prune=prune, kinds=kinds).result()
+def search(
+    needs: Needs, catalog: Catalog, accepts: Accepts, *, prune: bool = True, solver: str = "highs", kinds: Kinds | None = None, explain: bool = True,
+) -> Found:
+    """The cheapest design that `accepts` (the check, made outside) does not reject, of no kind that `kinds` forbids.
+
+    explain: where there is none, solve again to say what stands in the way.
+    """
+    return _Run(needs, catalog, accepts, solver, prune=prune, kinds=kinds, explain=explain).result()
 
 
 class _Run:
-    def __init__(self, needs: Needs, catalog: Catalog, accepts: Accepts, solver: str, *, prune: bool, kinds: Kinds | None) -> None:
-        self.kinds = kinds
+    def __init__(self, needs: Needs, catalog: Catalog, accepts: Accepts, solver: str, *, prune: bool, kinds: Kinds | None, explain: bool) -> None:
+        self.kinds, self.explain = kinds, explain
         self.needs, self.catalog, self.accepts, self.solver, self.prune = needs, catalog, accepts, solver, prune
         self.stock = Stock(needs.problem, catalog, PriceList(needs.problem, catalog))
         self.limits = needs.problem.solver
@@ -96,7 +101,7 @@ class _Run:
             program = program or self._program(found)
             solved = self._solve(program, self.limits.gap)
             if solved.ending is Ending.INFEASIBLE:
-                return self._end(Ending.INFEASIBLE, screening, self._why_impossible(found))
+                return self._end(Ending.INFEASIBLE, screening, self._why_impossible(found) if self.explain else "")
             if solved.ending is Ending.STOPPED:
                 return self._end(Ending.STOPPED, screening, f"stopped after {self.limits.time_limit_s:g} s before any design was found", bound=solved.bound)
             core, counts = program.chosen()

@@ -162,3 +162,25 @@ def diff(
         raise InputError(errors)
     found = changes(first, second)
     show(text_of(diff_data(found)) if as_json else diff_text(found))
+
+
+@app.command(epilog="Example: bankstring relax coast_house --together 2")
+def relax(
+    problem: ProblemPath,
+    together: Annotated[int, typer.Option("--together", min=1, max=5, help="Requirements that are loosened together at most.")] = 5,
+    catalog: CatalogPath = None,
+    as_json: AsJson = False,
+) -> None:
+    """For an impossible problem: the smallest sets of requirements to loosen, what conflicts, and the catalog's gaps.
+
+    Hard rules are never loosened. Ctrl-C ends it with what is known so far.
+    """
+    from optimizer.handover.as_json import text_of
+    from optimizer.handover.relax_json import relax_data
+    from optimizer.handover.relax_text import relax_text
+    from optimizer.questions.relax import relax as relaxed
+
+    asked, parts, digests = read(problem, catalog)
+    found = relaxed(asked, parts, note, together=together)
+    show(text_of(relax_data(found, digests)) if as_json else relax_text(found))
+    raise typer.Exit(0 if found.complete and found.exact else STOPPED)

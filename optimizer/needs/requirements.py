@@ -6,7 +6,7 @@ ladders of notches; `with_value` gives the problem with another value. Hard rule
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -47,6 +47,19 @@ def requirements(problem: Problem) -> tuple[Requirement, ...]:
     for family in (_autonomy, _energy, _temperatures, _room, _money_and_weight, _bank, _loads):
         found += family(problem)
     return tuple(found)
+
+
+def loosened(problem: Problem, values: Mapping[str, Any]) -> Problem:
+    """The problem with several requirements at other values, by their names.
+
+    They are taken one after the other in the order of the list, each from the problem as it then stands; one that an
+    earlier change took away with it (the start of a load that is gone) changes nothing any more.
+    """
+    for name in [one.name for one in requirements(problem) if one.name in values]:
+        there = next((one for one in requirements(problem) if one.name == name), None)
+        if there is not None:
+            problem = there.with_value(values[name])
+    return problem
 
 
 NO_LIMIT = "no limit"

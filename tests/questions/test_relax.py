@@ -1,0 +1,131 @@
+"""Sets of requirements to loosen, against every subset and every combination of notches, judged by enumeration."""
+
+from dataclasses import replace
+from itertools import combinations, product
+
+import pytest
+from enumerate import best_choice
+from small_cases import tiny
+
+from optimizer.handover.relax_text import HARD, relax_text
+from optimizer.needs.requirements import loosened, requirements, with_section
+from optimizer.questions.gaps import gaps
+from optimizer.questions.opening import Opening
+from optimizer.questions.relax import relax
+
+IMPOSSIBLE = (
+    3, 5, 6, 9, 14, 15, 17, 18, 19, 24, 30, 33, 35, 42, 45, 50, 51, 52, 54, 60, 62, 64, 65, 66, 68, 74, 80, 81, 86, 88,
+)
+"""The first thirty tiny cases that have no design."""
+
+
+def talked_about(problem):
+    """Four requirements, another four from case to case, with two notches each: few enough to try everything."""
+    there = [one for one in requirements(problem) if one.looser]
+    turn = len(problem.loads) % len(there)
+    some = (*there[turn:], *there[:turn])[:4]
+    return tuple(replace(one, looser=(one.looser[0], one.looser[-1]) if len(one.looser) > 1 else one.looser) for one in there if one in some)
+
+
+def opens(problem, catalog, values):
+    return best_choice(loosened(problem, values), catalog).cost_cents
+
+
+def by_trying_everything(problem, catalog, asked):
+    """Every set none of whose subsets opens the problem at its furthest, with its smallest notches and their cost."""
+    found, sets = {}, []
+    for size in range(1, len(asked) + 1):
+        for chosen in combinations(asked, size):
+            names = {one.name for one in chosen}
+            if any(other <= names for other in sets):
+                continue
+            if opens(problem, catalog, {one.name: one.looser[-1] for one in chosen}) is None:
+                continue
+            sets.append(names)
+            open_at = {}
+            for at in product(*(range(len(one.looser)) for one in chosen)):
+                cost = opens(problem, catalog, {one.name: one.looser[n] for one, n in zip(chosen, at, strict=True)})
+                if cost is not None:
+                    open_at[at] = cost
+            for at, cost in open_at.items():
+                if not any(other != at and all(a <= b for a, b in zip(other, at, strict=True)) for other in open_at):
+                    found[frozenset((one.name, str(one.looser[n])) for one, n in zip(chosen, at, strict=True))] = cost
+    return found
+
+
+@pytest.mark.parametrize("seed", IMPOSSIBLE)
+def test_sets_are_those_of_trying_everything(seed):
+    problem, catalog = tiny(seed)
+    asked = talked_about(problem)
+    expected = by_trying_everything(problem, catalog, asked)
+    found = relax(problem, catalog, asked=asked, with_gaps=False)
+    assert found.base.report is None
+    assert found.exact
+    ways = {
+        frozenset((one.requirement.name, str(one.to)) for one in way.loosen): way.answer.report.bill.objective_cents for way in found.ways
+    }
+    small = {key: cost for key, cost in expected.items() if len(key) <= 2}
+    assert {key: cost for key, cost in ways.items() if len(key) <= 2} == small
+    for key, cost in ways.items():
+        assert expected[key] == cost, "a larger set is one of the smallest too"
+    assert {frozenset(name for name, _ in key) for key in ways} == {frozenset(name for name, _ in key) for key in expected}
+    order = [(len(way.loosen), way.cents) for way in found.ways]
+    assert order == sorted(order)
+
+
+def test_some_of_the_cases_can_be_opened():
+    sizes = [len(way.loosen) for seed in IMPOSSIBLE for way in relax(tiny(seed)[0], tiny(seed)[1], asked=talked_about(tiny(seed)[0]), with_gaps=False).ways]
+    assert len(sizes) >= 5
+
+
+def test_conflicts_cannot_stand_and_any_one_less_can():
+    seen = 0
+    for seed in IMPOSSIBLE:
+        problem, catalog = tiny(seed)
+        asked = talked_about(problem)
+        for group in relax(problem, catalog, asked=asked, with_gaps=False).conflicts:
+            seen += 1
+            names = {one.name for one in group}
+            rest = {one.name: one.looser[-1] for one in asked if one.name not in names}
+            assert opens(problem, catalog, rest) is None
+            for one in group:
+                assert opens(problem, catalog, {**rest, one.name: one.looser[-1]}) is not None
+    assert seen >= 5
+
+
+def test_a_gap_that_is_named_opens_the_problem_and_a_little_less_does_not():
+    seen = 0
+    for seed in IMPOSSIBLE[:10]:
+        problem, catalog = tiny(seed)
+        opening = Opening()
+        for gap in gaps(problem, catalog, opening):
+            if not gap.sufficient or gap.field.unit in ("money", "count", "C"):
+                continue
+            seen += 1
+            assert best_choice(problem, gap.field.lifted(catalog, gap.needed)).cost_cents is not None
+            less = gap.needed * (0.97 if gap.field.rises else 1.03)
+            assert best_choice(problem, gap.field.lifted(catalog, less)).cost_cents is None
+    assert seen >= 2
+
+
+def test_a_possible_problem_has_nothing_to_loosen():
+    problem, catalog = next(tiny(seed) for seed in range(1, 50) if seed not in IMPOSSIBLE)
+    found = relax(problem, catalog)
+    assert not found.ways
+    assert "nothing has to be loosened" in relax_text(found)
+
+
+def test_the_page_says_that_hard_rules_stand():
+    problem, catalog = tiny(IMPOSSIBLE[0])
+    text = " ".join(relax_text(relax(problem, catalog, asked=talked_about(problem))).split())
+    assert HARD in text
+
+
+def test_an_interruption_keeps_what_is_known():
+    problem, catalog = tiny(IMPOSSIBLE[0])
+
+    def stop(_):
+        raise KeyboardInterrupt
+
+    found = relax(with_section(problem, "limits", budget=None), catalog, stop)
+    assert found.complete is (found.base.report is not None)
