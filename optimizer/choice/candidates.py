@@ -185,11 +185,13 @@ class CandidateSearch:
         for rule, taken, most, unit in limits:
             with np.errstate(divide="ignore", invalid="ignore"):
                 best = np.nan_to_num(blocks.harvest_wh / taken[:, None], nan=0.0, posinf=np.inf).max(axis=0)
-                least = np.nan_to_num(cores.needed_wh * (1 - TOLERANCE) / best, nan=0.0, posinf=np.inf).max(axis=1)
+                by_month = np.nan_to_num(cores.needed_wh * (1 - TOLERANCE) / best, nan=0.0, posinf=np.inf)
+            least = by_month.max(axis=1)
             fits = np.asarray(least <= most * (1 + TOLERANCE))
             if (room & ~fits).any():
                 at = int(np.argmin(np.where(room & ~fits, least / np.maximum(most, 1e-9), np.inf)))
-                text = f"with the best array the loads ask for {least[at]:.3g} {unit}, {most[at]:.3g} may be"
+                month = MONTHS[int(self.needs.months[int(by_month[at].argmax())])]
+                text = f"with the best array the loads ask for {least[at]:.3g} {unit} in {month}, {most[at]:.3g} may be"
                 self.screening.lost(rule, int((room & ~fits).sum()), int((room & fits).sum()), text)
             room &= fits
         return room

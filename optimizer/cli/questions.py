@@ -164,7 +164,7 @@ def diff(
     show(text_of(diff_data(found)) if as_json else diff_text(found))
 
 
-@app.command(epilog="Example: bankstring relax coast_house --together 2")
+@app.command(epilog="Example: bankstring relax weekend_cabin")
 def relax(
     problem: ProblemPath,
     together: Annotated[int, typer.Option("--together", min=1, max=5, help="Requirements that are loosened together at most.")] = 5,
