@@ -68,7 +68,9 @@ def bank_table(needs: Needs, catalog: Catalog, screening: Screening, stock: Stoc
     hold("lead-acid-parallel-preferred", table.strings, LEAD_ACID_STRINGS_PREFERRED, table.lead_acid)
     if problem.owned:
         spread = [age_spread_months(problem, batteries[b].id, int(n)) for b, n in zip(table.battery, table.units, strict=True)]
-        hold("battery-age", np.array(spread), problem.bank.age_spread_months_max)
+        asked = problem.bank.age_spread_months_max
+        most = np.array([chemistry.age_spread_months_max if asked is None else asked for chemistry in chemistries])
+        hold("battery-age", np.array(spread), most[table.battery] if len(table) else [])
     if problem.bank.chemistries:
         hold("chemistry-allowed", np.array([batteries[b].chemistry in problem.bank.chemistries for b in table.battery], dtype=bool), True)
     hold("charge-temperature", needs.battery_lowest_c, table.charge_t_min_c, table.lithium)

@@ -417,4 +417,6 @@ class Chemistry(BaseModel):
     empty_v_cell: Positive
     gasses: YesNo
     needs_water: YesNo
+    age_spread_months_max: NotNegative = 12.0
+    calendar_life_years: Positive = 10.0
     source: str

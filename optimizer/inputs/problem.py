@@ -163,7 +163,7 @@ class Bank(Section):
     charge_context: Literal["auto", "cycled daily", "weekends", "long autonomy"] = "auto"
     idle_months: Annotated[float, Field(ge=0, le=24)] = 0.0
     idle_loss_share_max: Share = 0.3
-    age_spread_months_max: NotNegative = 12.0
+    age_spread_months_max: NotNegative | None = None
 
 
 class InverterUse(Section):

@@ -19,7 +19,9 @@ def bank_lines(needs: Needs, bank: Bank) -> list[Line]:
     if bank.is_lead_acid:
         lines.add("lead-acid-parallel", bank.strings, LEAD_ACID_STRINGS_MOST)
         lines.add("lead-acid-parallel-preferred", bank.strings, LEAD_ACID_STRINGS_PREFERRED)
-    lines.add("battery-age", age_spread_months(problem, battery.id, bank.units), problem.bank.age_spread_months_max)
+    asked = problem.bank.age_spread_months_max
+    most = bank.chemistry.age_spread_months_max if asked is None else asked
+    lines.add("battery-age", age_spread_months(problem, battery.id, bank.units), most)
     if problem.bank.chemistries:
         lines.add("chemistry-allowed", battery.chemistry, problem.bank.chemistries)
     if bank.is_lithium:

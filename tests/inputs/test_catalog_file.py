@@ -336,3 +336,20 @@ def test_digest_changes_with_a_table(folder):
     path = folder / "tables" / "charge_context.csv"
     path.write_text(path.read_text(encoding="utf-8").replace("weekends,0.5", "weekends,0.4"), encoding="utf-8")
     assert load_catalog(folder).sha256 != before
+
+
+# --- what a chemistry says about age
+
+
+def test_a_chemistry_says_how_far_apart_in_age_its_units_may_be_and_how_long_they_last():
+    chemistries = SHIPPED.tables.chemistries
+    assert (chemistries["agm"].age_spread_months_max, chemistries["agm"].calendar_life_years) == (12, 6)
+    assert (chemistries["lfp"].age_spread_months_max, chemistries["lfp"].calendar_life_years) == (24, 12)
+
+
+def test_an_older_table_without_the_columns_of_age_still_loads(folder):
+    table = folder / "tables" / "chemistry.csv"
+    rows = [line.split(",") for line in table.read_text(encoding="utf-8").splitlines()]
+    table.write_text("\n".join(",".join(cells[:8] + cells[10:]) for cells in rows), encoding="utf-8")
+    lfp = load_catalog(folder).tables.chemistries["lfp"]
+    assert (lfp.age_spread_months_max, lfp.calendar_life_years) == (12, 10)
