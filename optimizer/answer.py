@@ -16,6 +16,7 @@ from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
 from optimizer.needs.site import Needs
 from optimizer.proof.check import Report, check, check_design
+from optimizer.rules.book import Severities
 
 __all__ = ["Answer", "Outcome", "ScreenRow", "check", "solve"]
 
@@ -56,6 +57,7 @@ class Answer:
 
 def solve(
     problem: Problem, catalog: Catalog, *, prune: bool = True, solver: str = "highs", kinds: Kinds | None = None, explain: bool = True,
+    margin_share: float = 0.0,
 ) -> Answer:
     """The cheapest design that breaks no rule, proven optimal.
 
@@ -63,6 +65,7 @@ def solve(
     solver: "highs" or "cbc".
     kinds: what tells kinds of design apart, and the kinds that are not wanted again.
     explain: where there is no design, look for the reason too, which takes further solves.
+    margin_share: what every enforced rule with a continuous limit must leave of its limit; 0.1 for 10 %.
     Raises InputError where the problem locks or owns a part that the catalog does not hold.
     The design has passed the check, or there is none; `answer.outcome` says how it ended.
     """
@@ -78,9 +81,9 @@ def solve(
         report = check_design(design, needs, catalog)
         reports[id(design)] = report
         checking += time.perf_counter() - since
-        return report.valid
+        return report.valid and report.keeps_margin(margin_share)
 
-    found = search(needs, catalog, accepts, prune=prune, solver=solver, kinds=kinds, explain=explain)
+    found = search(_held_back(problem, margin_share) if margin_share else needs, catalog, accepts, prune=prune, solver=solver, kinds=kinds, explain=explain)
     report = reports.get(id(found.design)) if found.design is not None else None
     timing = {"read": 0.0, **found.timing_s, "check": checking}
     timing["total"] = time.perf_counter() - started
@@ -90,6 +93,26 @@ def solve(
         reason=found.reason, screening=found.screening, timing_s=timing, sizes=found.sizes,
         forces=_forces(report) if report else {}, near_bounds=_near_bounds(report) if report else (),
     )
+
+
+def _held_back(problem: Problem, margin_share: float) -> Needs:
+    """What the search looks through when a margin is asked for: every limit closer by it.
+
+    It may leave a limit where it is, never put one closer than the margin: the check has the last word, on the problem
+    as it stands.
+    """
+    array, limits = problem.array, problem.limits
+
+    def less(value: float | None) -> float | None:
+        return None if value is None else value * (1 - margin_share)
+
+    closer = problem.model_copy(update={
+        "array": array.model_copy(update={"area_m2": less(array.area_m2)}),
+        "limits": limits.model_copy(update={"total_kg_max": less(limits.total_kg_max), "budget": less(limits.budget)}),
+    })
+    needs = Needs(closer)
+    needs.severities = Severities(problem.rules, margin_share, ("array-area", "total-weight", "budget"))
+    return needs
 
 
 def _outcome(found: Found, problem: Problem) -> Outcome:

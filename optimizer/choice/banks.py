@@ -131,7 +131,7 @@ def _class_columns(needs: Needs, table: Table) -> None:
         equalise25_v=table.equalise_v * table.series, tcomp_bank_mv_k=table.tcomp_mv_k * table.series,
         empty_v=table.empty_v_cell * cells, bms_high_bank_v=table.bms_high_v * table.series,
         cold_cut_out_needed=table.lithium & (needs.battery_lowest_c < HEATING_BELOW_C) & ~table.bms_cold_cut_out.astype(bool),
-        least_charge_a=np.where(table.lead_acid, least, 0.0), most_charge_a=table.charge_max_a * table.strings,
+        least_charge_a=np.where(table.lead_acid, least, 0.0), most_charge_a=needs.severities.asked("maximum-charge-current", table.charge_max_a * table.strings),
     )
     table.columns["bms"] = table.bms.astype(bool)
 

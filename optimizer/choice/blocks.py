@@ -159,7 +159,7 @@ def _most(screening: Screening, rule_id: str, most: np.ndarray, limit: np.ndarra
     """Fewer of `most` strings where `limit` stands only so many of `each`."""
     if not screening.enforced(rule_id):
         return most
-    stands = np.floor(np.minimum(limit * (1 + 1e-6) / each, 1e6)).astype(int)
+    stands = np.floor(np.minimum(screening.asked(rule_id, limit) * (1 + 1e-6) / each, 1e6)).astype(int)
     fewer = np.maximum(np.minimum(most, stands), 0)
     removed = int((most - fewer).sum())
     if removed:
@@ -178,7 +178,7 @@ def blocks_of_class(arrays: Arrays, bank: Bank, ceiling_v: float, most_a: float,
         table = _parallel(arrays, bank, table, most_cents)
     if len(table):
         table = _with_limits(arrays, bank, table)
-        table = arrays.screening.hold(table, "maximum-charge-current", table.high_a, most_a, _namer(arrays, table))
+        table = arrays.screening.hold(table, "maximum-charge-current", table.high_a, most_a, _namer(arrays, table), as_it_is=True)
     if len(table):
         _harvest(arrays, bank, table)
     return table
@@ -197,9 +197,9 @@ def _screen_strings(arrays: Arrays, bank: Bank, ceiling_v: float) -> Table:
     table = arrays.strings
     d = devices
 
-    def hold(rule_id: str, actual: object, required: object, where: object = True) -> None:
+    def hold(rule_id: str, actual: object, required: object, where: object = True, *, as_it_is: bool = False) -> None:
         nonlocal table
-        table = screening.hold(table, rule_id, actual, required, _namer(arrays, table), where=where)
+        table = screening.hold(table, rule_id, actual, required, _namer(arrays, table), where=where, as_it_is=as_it_is)
 
     supports = np.array([bank.volts in device.bank_v for device in seen], dtype=bool)
     hold("controller-bank-voltage", supports[table.device], True)
@@ -210,7 +210,7 @@ def _screen_strings(arrays: Arrays, bank: Bank, ceiling_v: float) -> Table:
         hold("charge-below-cut-off", highest[table.device], (bank.battery.bms_high_v or 0.0) * bank.series)
     if bank.is_lithium and needs.battery_lowest_c < HEATING_BELOW_C and not bank.battery.bms_cold_cut_out:
         hold("low-temperature-cut-out", d.low_t_cut_out[table.device].astype(bool), True)
-    hold("inverter-dc-window", highest[table.device], ceiling_v)
+    hold("inverter-dc-window", highest[table.device], ceiling_v, as_it_is=True)
     volts_max = needs.problem.array.volts_max
     if volts_max is not None:
         cold_absorb = np.array([bank.absorb_at_v(device, needs.battery_lowest_c) for device in seen])

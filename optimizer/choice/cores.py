@@ -203,12 +203,13 @@ def _energy(needs: Needs, table: Table, way: Ways, context: float) -> None:
             shallow = (table.dod_daily * table.capacity_20h_ah * table.nominal_v * table.strings)[:, None]
             full = balance.recovery_needed_wh(load, through, shallow, battery_wh, problem.balance.full_recharge_days)
             needed = np.where(table.lead_acid[:, None], np.maximum(needed, full), needed)
+    asked = needs.severities.asked
     busiest = np.max([(season.demand.daytime_wh / efficiency).sum(axis=1) for season in needs.seasons], axis=0)
     table.add(
-        needed_wh=needed, autonomy_wh=carried, swing_wh=swing, night_wh=night,
-        least_a=np.where(table.lead_acid, table.least_charge_a * context + charging.daytime_load_current_a(busiest, table.nominal_v), 0.0),
+        needed_wh=asked("monthly-balance", needed), autonomy_wh=carried, swing_wh=swing, night_wh=night,
+        least_a=np.where(table.lead_acid, asked("minimum-charge-current", table.least_charge_a * context) + charging.daytime_load_current_a(busiest, table.nominal_v), 0.0),
         ceiling_v=_ceiling(needs, table, way),
-        terminal_a=(demand.peak_dc_w / efficiency[:, 1:]).sum(axis=1) / table.nominal_v,
+        terminal_a=asked("load-terminal-current", (demand.peak_dc_w / efficiency[:, 1:]).sum(axis=1) / table.nominal_v),
     )
     if not enforced("minimum-charge-current"):
         table.columns["least_a"] = np.zeros(len(table))
@@ -216,20 +217,21 @@ def _energy(needs: Needs, table: Table, way: Ways, context: float) -> None:
 
 def _ceiling(needs: Needs, table: Table, way: Ways) -> np.ndarray:
     """Highest voltage that inverter, DC loads and converters of a core stand [V]."""
-    ceiling = np.where(table.inverter >= 0, table.dc_max_v, np.inf)
+    asked = needs.severities.asked
+    ceiling = np.where(table.inverter >= 0, asked("inverter-dc-window", table.dc_max_v), np.inf)
     for use, stands in zip(way, needs.demand.dc_volts_max, strict=True):
-        ceiling = np.minimum(ceiling, stands if use is None else use[0].in_max_v)
+        ceiling = np.minimum(ceiling, asked("dc-load-upper-voltage", stands if use is None else use[0].in_max_v))
     return ceiling
 
 
 def _self_use_room(needs: Needs, table: Table, screening: Screening) -> np.ndarray:
     """Watts that controllers may take for themselves before the autonomy is short [W]."""
     days = np.array([season.autonomy_d for season in needs.seasons])
-    stored = np.full(table.usable_wh.shape, np.inf)
+    stored, with_margin = np.full(table.usable_wh.shape, np.inf), needs.severities.asked("autonomy", 1.0)
     if screening.enforced("autonomy"):
-        stored = np.minimum(stored, table.usable_wh)
+        stored = np.minimum(stored, table.usable_wh / with_margin)
     if screening.enforced("freezing-floor"):
-        stored = np.minimum(stored, table.above_freezing_wh)
+        stored = np.minimum(stored, table.above_freezing_wh / with_margin)
     return np.asarray(((stored - table.autonomy_wh * days) / (24 * days)).min(axis=1))
 
 

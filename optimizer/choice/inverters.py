@@ -85,12 +85,12 @@ def converter_options(
         group: list[tuple[Converter, int] | None] = []
         if load_v == volts or not screening.enforced("dc-load-on-bank"):
             group.append(None)
-        needed_a = CONVERTER_RESERVE * float(demand.coincident_dc_w[at]) / load_v
+        needed_a = float(screening.asked("dc-load-voltage", CONVERTER_RESERVE * float(demand.coincident_dc_w[at]) / load_v))
         for converter in catalog.converters:
             if not stock.allows(converter.id) or volts not in converter.bank_v or converter.out_v != load_v:
                 continue
             limit = needs.problem.limits.piece_kg_max
-            if limit is not None and screening.enforced("heaviest-piece") and converter.weight_kg > limit:
+            if limit is not None and screening.enforced("heaviest-piece") and converter.weight_kg > screening.asked("heaviest-piece", limit):
                 continue
             group.append((converter, max(1, int(np.ceil(needed_a / converter.output_a - 1e-6)))))
         if not group:

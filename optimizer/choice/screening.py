@@ -37,12 +37,17 @@ class Screening:
         """Whether the rule removes candidates in this problem."""
         return self._severities.enforced(rule_id)
 
-    def hold(self, table: Table, rule_id: str, actual: Any, required: Any, name: Callable[[int], str], *, where: Any = True) -> Table:
+    def asked(self, rule_id: str, required: Any) -> Any:
+        """A requirement with the margin of the search, if it has one."""
+        return self._severities.asked(rule_id, required)
+
+    def hold(self, table: Table, rule_id: str, actual: Any, required: Any, name: Callable[[int], str], *, where: Any = True, as_it_is: bool = False) -> Table:
         """Rows of `table` that meet a rule.
 
         actual, required: a number or one a row; a boolean `actual` with required True is a yes/no rule.
         where: rows that the rule concerns.
         name: what to call a row in the example.
+        as_it_is: `required` holds the margin of the search already.
         """
         if not self.enforced(rule_id) or not len(table):
             return table
@@ -53,6 +58,7 @@ class Screening:
             miss = np.ones(len(table))
         else:
             required = np.broadcast_to(np.asarray(required, dtype=float), (len(table),))
+            required = required if as_it_is else self.asked(rule_id, required)
             with np.errstate(invalid="ignore"):
                 passed = meets(actual, required, rule.sense)
                 miss = np.abs(actual - required) / np.maximum(np.abs(required), 1e-9)

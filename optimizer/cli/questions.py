@@ -48,6 +48,7 @@ def ranking(
     problem: ProblemPath,
     count: Annotated[int, typer.Option("-n", min=1, help="Designs to list.")] = 5,
     by: Annotated[str, typer.Option("--by", help="What tells kinds apart, with commas.")] = "voltage,chemistry,controller,inverter-kind",
+    margin: Annotated[float | None, typer.Option("--margin", metavar="PCT", help="The cheapest design that leaves so many % of every limit as well.")] = None,
     catalog: CatalogPath = None,
     as_json: AsJson = False,
 ) -> None:
@@ -58,7 +59,7 @@ def ranking(
     from optimizer.questions.ranking import ranking as ranked
 
     asked, parts, digests = read(problem, catalog)
-    found = ranked(asked, parts, count, tuple(word.strip() for word in by.split(",")), note)
+    found = ranked(asked, parts, count, tuple(word.strip() for word in by.split(",")), note, margin_pct=margin)
     show(text_of(ranking_data(found, digests)) if as_json else ranking_text(found))
 
 

@@ -14,7 +14,7 @@ from optimizer.proof.check import Report
 from optimizer.questions.cost_of import CostOf, Notch, Priced
 from optimizer.questions.curve import Curve
 from optimizer.questions.diff import Difference, LineChange
-from optimizer.questions.ranking import Ranking
+from optimizer.questions.ranking import Ranking, WithMargin, tightest
 from optimizer.questions.versus import Versus
 from optimizer.questions.why_not import WhyNot, proven
 from optimizer.rules.bank import discharge_current_a
@@ -118,7 +118,17 @@ def ranking_data(found: Ranking, inputs: Data) -> Data:
             }
             for ranked in found.designs
         ],
-        "within_2_pct": found.within_2_pct, "complete": found.complete, "exhausted": found.exhausted, "reason": found.last.reason, "inputs": inputs,
+        "within_2_pct": found.within_2_pct, "complete": found.complete, "exhausted": found.exhausted, "reason": found.last.reason,
+        "with_margin": _with_margin(found.margin) if found.margin else None, "inputs": inputs,
+    }
+
+
+def _with_margin(margin: WithMargin) -> Data:
+    answer, line = margin.answer, tightest(margin.answer)
+    return {
+        "margin_pct": margin.margin_pct, "outcome": answer.outcome.value, "cost": in_money(margin.cents),
+        "choice": choice_data(answer.choice) if answer.choice else None, "reason": answer.reason,
+        "tightest": {"rule": line.rule, "where": line.where, "margin_pct": 100 * (line.margin_share or 0.0)} if line else None,
     }
 
 

@@ -8,12 +8,22 @@ from typing import Any
 from optimizer.answer import Answer, Outcome
 from optimizer.design import Design
 from optimizer.handover.as_json import Data
-from optimizer.handover.layout import bullets, columns, figure, joined, labelled, money, section, wrapped
+from optimizer.handover.layout import (
+    bullets,
+    columns,
+    figure,
+    joined,
+    labelled,
+    lowered,
+    money,
+    section,
+    wrapped,
+)
 from optimizer.handover.questions_json import SUBSYSTEMS, exact, figures_data
 from optimizer.questions.cost_of import CostOf, Notch, Priced
 from optimizer.questions.curve import Curve, Step
 from optimizer.questions.diff import Difference, LineChange
-from optimizer.questions.ranking import Ranking
+from optimizer.questions.ranking import Ranking, WithMargin, tightest
 from optimizer.questions.versus import Versus
 from optimizer.questions.why_not import WhyNot
 from optimizer.rules.book import RULES
@@ -123,12 +133,25 @@ def ranking_text(found: Ranking) -> str:
     lines += ["", *wrapped(f"{found.within_2_pct} {near} within 2 % of the cheapest" + (", of those listed." if not found.exhausted else "."))]
     if found.exhausted:
         lines += wrapped("There is no design of another kind.")
+    lines += _margin(found.margin, first, currency) if found.margin else []
     notes = [PRELIMINARY]
-    if any(ranked.answer.outcome is not Outcome.OPTIMAL for ranked in found.designs):
+    answers = [ranked.answer for ranked in found.designs] + ([found.margin.answer] if found.margin else [])
+    if any(answer.outcome in (Outcome.FEASIBLE, Outcome.STOPPED) for answer in answers):
         notes.insert(0, NOT_PROVEN)
     if not found.complete:
         notes.insert(0, "Stopped by hand: the list may go on.")
     return joined([*lines, *section("Notes", bullets(notes))])
+
+
+def _margin(margin: WithMargin, first: int, currency: str) -> list[str]:
+    """The cheapest design that stays away from every limit."""
+    lines = ["", *wrapped(f"With at least {margin.margin_pct:g} % margin on every limit that is kept")]
+    if margin.cents is None:
+        return [*lines, *labelled("", _design(margin.answer), 5)]
+    more = f", {money(margin.cents - first)} more" if margin.cents > first else ""
+    lines += [f"     {money(margin.cents)} {currency}{more}", *labelled("", _design(margin.answer), 5)]
+    line = tightest(margin.answer)
+    return lines if line is None else [*lines, *labelled("", f"nearest to its limit: {lowered(line.title)}, {100 * (line.margin_share or 0):.1f} %", 5)]
 
 
 # --- cost-of

@@ -52,6 +52,10 @@ class Report:
         """Lines that make the design not valid."""
         return tuple(line for line in self.lines if line.fails)
 
+    def keeps_margin(self, share: float) -> bool:
+        """Whether every enforced rule with a continuous limit stays at least this share of the limit away from it."""
+        return all(line.keeps_margin(share) for line in self.lines)
+
     @property
     def design_month(self) -> Month:
         """Month in which the array is shortest of the load."""

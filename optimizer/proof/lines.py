@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from optimizer.errors import OutOfRange
-from optimizer.rules.book import RULES, Severities, Severity, meets
+from optimizer.rules.book import RULES, Severities, Severity, meets, with_margin
 
 
 @dataclass(frozen=True)
@@ -43,6 +43,12 @@ class Line:
         if self.margin is None or not isinstance(self.required, int | float) or self.required == 0:
             return None
         return self.margin / abs(self.required)
+
+    def keeps_margin(self, share: float) -> bool:
+        """Whether it stays so far from its limit, or need not: not enforced, or a limit that takes no margin."""
+        if self.severity in ("soft", "off") or self.margin_share is None or not RULES[self.rule].takes_margin:
+            return True
+        return bool(meets(self.actual, with_margin(self.required, RULES[self.rule].sense, share), RULES[self.rule].sense))
 
 
 class Lines:

@@ -10,6 +10,8 @@ from optimizer.choice.kinds import COUNTED, Kind, Kinds
 from optimizer.errors import WrongUse
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
+from optimizer.proof.lines import Line
+from optimizer.rules.book import RULES
 
 Progress = Callable[[str], None]
 
@@ -36,6 +38,19 @@ class Ranked:
 
 
 @dataclass(frozen=True)
+class WithMargin:
+    """The cheapest design that stays away from every limit by a share of it; impossible where `answer` has no report."""
+
+    margin_pct: float
+    answer: Answer
+
+    @property
+    def cents(self) -> int | None:
+        """Total of its bill; None where it is impossible [cents]."""
+        return self.answer.report.bill.total_cents if self.answer.report else None
+
+
+@dataclass(frozen=True)
 class Ranking:
     """Designs from the cheapest on, each the cheapest of its kind."""
 
@@ -44,6 +59,8 @@ class Ranking:
     last: Answer
     """The answer that ended the search: impossible where there are no more kinds."""
     complete: bool = True
+    margin: WithMargin | None = None
+    """Only where it was asked for."""
 
     @property
     def exhausted(self) -> bool:
@@ -57,12 +74,14 @@ class Ranking:
 
 
 def ranking(
-    problem: Problem, catalog: Catalog, count: int = 5, counted: tuple[str, ...] = USUAL, progress: Progress = lambda _: None
+    problem: Problem, catalog: Catalog, count: int = 5, counted: tuple[str, ...] = USUAL, progress: Progress = lambda _: None,
+    *, margin_pct: float | None = None,
 ) -> Ranking:
     """Solve again and again, each time forbidding the kinds that were found.
 
     count: how many designs at most.
     counted: what tells kinds apart, of voltage, chemistry, controller, inverter-kind and format.
+    margin_pct: look as well for the cheapest design of any kind that leaves at least so much of every limit [%].
     Raises WrongUse for anything else. Stopped by Ctrl-C it returns what is known so far, `complete` False.
     """
     for name in counted:
@@ -70,10 +89,13 @@ def ranking(
             raise WrongUse(f"'{name}' does not tell kinds apart: use {', '.join(COUNTED)}")
     if count < 1:
         raise WrongUse("a ranking needs at least one place")
+    if margin_pct is not None and not 0 < margin_pct < 100:
+        raise WrongUse(f"a margin of {margin_pct:g} % cannot be kept: use more than 0 and less than 100")
     ranked: list[Ranked] = []
     kinds = Kinds(counted)
     answer = solve(problem, catalog, kinds=kinds)
     complete = True
+    margin: WithMargin | None = None
     try:
         while answer.report is not None:
             kind = kinds.of(answer.report.design)
@@ -83,9 +105,21 @@ def ranking(
                 break
             kinds = Kinds(counted, kinds.forbidden | {kind})
             answer = solve(problem, catalog, kinds=kinds)
+        if margin_pct is not None:
+            progress(f"with {margin_pct:g} % margin")
+            margin = WithMargin(margin_pct, solve(problem, catalog, margin_share=margin_pct / 100))
     except KeyboardInterrupt:
         complete = False
-    return Ranking(counted, tuple(ranked), answer, complete)
+    return Ranking(counted, tuple(ranked), answer, complete, margin)
+
+
+def tightest(answer: Answer) -> Line | None:
+    """The rule that comes nearest to its limit, of those that `margin_pct` speaks of."""
+    held = [
+        line for line in (answer.report.lines if answer.report else ())
+        if line.severity in ("hard", "requirement") and line.margin_share is not None and RULES[line.rule].takes_margin
+    ]
+    return min(held, key=lambda line: line.margin_share or 0.0, default=None)
 
 
 def _differences(counted: tuple[str, ...], first: Kind, other: Kind) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ own list of constraints; its severity says who may loosen it:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, TypeAlias
 
@@ -42,6 +42,22 @@ def meets(actual: Values, required: Values, sense: Sense) -> Values:
     return np.abs(actual - required) <= slack
 
 
+WITHOUT_MARGIN = ("count", "C")
+"""Units whose limits take no margin: pieces are whole, and a share of degrees Celsius means nothing."""
+
+
+def with_margin(required: Values, sense: Sense, share: float) -> Values:
+    """The requirement that leaves at least a share of itself as margin; numbers or arrays.
+
+    >>> float(with_margin(200.0, "at most", 0.1)), float(with_margin(-200.0, "at least", 0.25))
+    (180.0, -150.0)
+    """
+    if not share or sense == "equals":
+        return required
+    required = np.asarray(required, dtype=float)
+    return required * (1 + np.sign(required) * (share if sense == "at least" else -share))
+
+
 @dataclass(frozen=True)
 class Rule:
     """One rule of the trade: what it is called, what it protects and where it comes from."""
@@ -53,6 +69,11 @@ class Rule:
     unit: str
     sense: Sense
     source: str = COMMON
+
+    @property
+    def takes_margin(self) -> bool:
+        """Whether its limit is a continuous quantity that a share can be kept away from."""
+        return self.sense != "equals" and self.unit not in WITHOUT_MARGIN
 
 
 def _book(*rules: Rule) -> Mapping[str, Rule]:
@@ -164,10 +185,22 @@ RULES: Mapping[str, Rule] = _book(
 
 
 class Severities:
-    """The severity of each rule for one problem: the book's own, with what the problem changes."""
+    """The severity of each rule for one problem: the book's own, with what the problem changes.
 
-    def __init__(self, changed: Mapping[str, Severity] | None = None) -> None:
+    margin_share: what a search keeps away from every limit that takes a margin; `apart` names the rules whose limits
+    the problem itself holds with the margin already.
+    """
+
+    def __init__(self, changed: Mapping[str, Severity] | None = None, margin_share: float = 0.0, apart: Collection[str] = ()) -> None:
         self._changed = dict(changed or {})
+        self._margin_share, self._apart = margin_share, apart
+
+    def asked(self, rule_id: str, required: Values) -> Values:
+        """What the search holds a candidate to: the requirement, with the margin where there is one."""
+        rule = RULES[rule_id]
+        if not rule.takes_margin or rule_id in self._apart:
+            return required
+        return with_margin(required, rule.sense, self._margin_share)
 
     def of(self, rule_id: str) -> Severity:
         """Severity of a rule for this problem."""

@@ -2,16 +2,28 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import product
 
 import pytest
 from cases import case
 from enumerate import best_choice
 from small_cases import tiny
+from test_plain_choices import arrays, cores
+from test_plain_choices import tiny as plain
 
-from optimizer.answer import Outcome
+from optimizer.answer import Outcome, solve
+from optimizer.bill import PriceList
+from optimizer.choice import search
+from optimizer.design import Design
 from optimizer.errors import WrongUse
-from optimizer.questions.ranking import ranking
+from optimizer.handover.questions_json import ranking_data
+from optimizer.handover.questions_text import ranking_text
+from optimizer.needs.requirements import with_section
+from optimizer.needs.site import Needs
+from optimizer.proof.check import check_design
+from optimizer.proof.whole import array_area_m2
+from optimizer.questions.ranking import ranking, tightest
 from optimizer.questions.versus import alternatives, under
 
 
@@ -69,3 +81,94 @@ def test_a_longer_list_never_loses_an_entry():
 def test_what_does_not_tell_kinds_apart_is_named():
     with pytest.raises(WrongUse, match="'colour' does not tell kinds apart"):
         ranking(*case(6), 3, ("colour",))
+
+
+# --- a margin on every limit
+
+
+def plain_designs(problem, catalog):
+    """Every design of a tiny case, written down; converters also with one piece more than they need."""
+    sets = list(arrays(problem, catalog))
+    for bank, inverters, way in cores(problem, catalog):
+        for more in product((0, 1), repeat=len(way)):
+            uses = tuple(replace(use, count=use.count + extra) for use, extra in zip(way, more, strict=True))
+            for blocks in sets:
+                yield Design(bank, blocks, inverters, uses)
+
+
+def share_left(report):
+    """Least share of a limit that a design leaves, by the figures of the check alone."""
+    return min(
+        line.margin / abs(line.required) for line in report.lines
+        if line.severity in ("hard", "requirement") and line.margin is not None and line.sense != "equals"
+        and line.unit not in ("count", "C") and line.required
+    )
+
+
+def by_the_check_alone(problem, catalog, share):
+    """Cost of the first design, in the order of cost, that is valid and leaves the margin."""
+    needs, prices = Needs(problem), PriceList(problem, catalog)
+    for design in sorted(plain_designs(problem, catalog), key=lambda one: prices.bill(one).objective_cents):
+        report = check_design(design, needs, catalog, prices)
+        if report.valid and share_left(report) >= share - 1e-5:
+            return report.bill.objective_cents
+    return None
+
+
+@pytest.mark.parametrize(("seed", "pct"), [(29, 2), (44, 2), (44, 10), (75, 5)])
+def test_the_cheapest_with_a_margin_is_that_of_the_check_alone(seed, pct, monkeypatch):
+    problem, catalog = plain(seed)
+    # The margin is in what the search looks through: a rule that were forgotten there would show as a rejected design.
+    monkeypatch.setattr(search, "REJECTIONS_MOST", 0)
+    found = solve(problem, catalog, margin_share=pct / 100)
+    assert found.outcome is Outcome.OPTIMAL
+    assert found.report.bill.objective_cents == by_the_check_alone(problem, catalog, pct / 100)
+    assert found.report.bill.objective_cents > solve(problem, catalog).report.bill.objective_cents
+    assert share_left(found.report) >= pct / 100 - 1e-5
+
+
+def test_a_margin_that_no_design_leaves_is_impossible():
+    problem, catalog = plain(44)
+    found = ranking(problem, catalog, 1, margin_pct=40)
+    assert found.designs
+    assert found.margin.answer.outcome is Outcome.INFEASIBLE
+    assert found.margin.answer.reason
+    assert by_the_check_alone(problem, catalog, 0.40) is None
+
+
+@pytest.mark.parametrize(("section", "key", "rule"), [("array", "area_m2", "array-area"), ("limits", "total_kg_max", "total-weight"), ("limits", "budget", "budget")])
+def test_limits_of_the_problem_are_kept_off_too(section, key, rule):
+    problem, catalog = plain(44)
+    report = solve(problem, catalog).report
+    taken = {"array-area": sum(array_area_m2(b.module, problem.array.gap_m) * b.modules for b in report.design.blocks),
+             "total-weight": report.bill.weight_kg, "budget": report.bill.total_cents / 100}[rule]
+    for share, kept in ((1.01, False), (1.2, True)):
+        limited = with_section(problem, section, **{key: taken * share})
+        found = solve(limited, catalog, margin_share=0.02)
+        assert any(line.rule == rule for line in solve(limited, catalog).report.lines)
+        assert (found.report is not None) or not kept
+        if found.report is not None:
+            line = next(line for line in found.report.lines if line.rule == rule)
+            assert line.required == pytest.approx(taken * share)
+            assert line.margin_share >= 0.02 - 1e-6
+
+
+def test_the_ranking_says_the_price_of_a_margin():
+    problem, catalog = plain(44)
+    found = ranking(problem, catalog, 2, margin_pct=10)
+    line = tightest(found.margin.answer)
+    assert line.margin_share == pytest.approx(share_left(found.margin.answer.report))
+    assert line.margin_share >= 0.1 - 1e-6 > tightest(found.designs[0].answer).margin_share
+    data = ranking_data(found, {})["with_margin"]
+    assert data["cost"] == found.margin.cents / 100
+    assert data["tightest"]["rule"] == line.rule
+    text = ranking_text(found)
+    assert "With at least 10 % margin" in text
+    assert f"{found.margin.cents / 100:,.2f}" in text
+    assert ranking_data(ranking(problem, catalog, 1), {})["with_margin"] is None
+
+
+@pytest.mark.parametrize("pct", [0, -5, 100])
+def test_a_margin_that_is_none_is_refused(pct):
+    with pytest.raises(WrongUse, match="margin"):
+        ranking(*plain(44), 1, margin_pct=pct)
