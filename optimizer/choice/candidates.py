@@ -156,11 +156,13 @@ class CandidateSearch:
         budgeted = self.screening.enforced("budget") and not self.stock.owned and not prices.has_prices_beside_the_bill
         if prices.budget_cents is not None and budgeted:
             room = min(room, prices.budget_cents - float(cores.least_cost.min()))
-            least = float(self.arrays.costs["device_least_cost"].min() + self.arrays.costs["module_least_cost"].min()) if self.arrays.modules and self.arrays.parts else 0.0
+            least = self._least_array_cents
             if room < least and not np.isfinite(self.most):
                 text = f"the cheapest bank with its inverter leaves {max(room, 0.0) / 100:,.2f} for an array, which costs {least / 100:,.2f} at least"
                 self.screening.lost("budget", len(rows), 0, text)
                 return
+        if room + SLACK_CENTS < self._least_array_cents:
+            return  # every design on this class costs more than one that is known
         most_a = float(cores.most_charge_a.max()) if self.screening.enforced("maximum-charge-current") else np.inf
         blocks = blocks_of_class(self.arrays, self.cores.classes[number], float(cores.ceiling_v.max()), most_a, room)
         if not len(blocks):
@@ -172,6 +174,12 @@ class CandidateSearch:
         self.blocks[number], self.core_rows[number] = blocks, rows
         if self.prune:
             self._upper_bound(number)
+
+    @property
+    def _least_array_cents(self) -> float:
+        """What the least array costs: a controller or a built-in tracker with one module [cents]."""
+        costs = self.arrays.costs
+        return float(costs["device_least_cost"].min() + costs["module_least_cost"].min()) if self.arrays.modules and self.arrays.parts else 0.0
 
     def _have_room(self, cores: Table, blocks: Table) -> np.ndarray:
         """Cores of a class whose energy fits each limit by itself, even with the block that makes the most of that limit."""

@@ -10,6 +10,7 @@ import numpy as np
 
 from optimizer.bill import PriceList
 from optimizer.choice.candidates import Candidates, CandidateSearch, candidates
+from optimizer.choice.dominance import SLACK_CENTS
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.program import FAMILIES, Program
 from optimizer.choice.screening import Screening, ScreenRow
@@ -41,17 +42,22 @@ class Found:
 
 def search(
     needs: Needs, catalog: Catalog, accepts: Accepts, *, prune: bool = True, solver: str = "highs", kinds: Kinds | None = None, explain: bool = True,
+    most_cents: int | None = None,
 ) -> Found:
     """The cheapest design that `accepts` (the check, made outside) does not reject, of no kind that `kinds` forbids.
 
     explain: where there is none, solve again to say what stands in the way.
+    most_cents: what a design may cost at most; there need not be one.
     """
-    return _Run(needs, catalog, accepts, solver, prune=prune, kinds=kinds, explain=explain).result()
+    return _Run(needs, catalog, accepts, solver, prune=prune, kinds=kinds, explain=explain, most_cents=most_cents).result()
 
 
 class _Run:
-    def __init__(self, needs: Needs, catalog: Catalog, accepts: Accepts, solver: str, *, prune: bool, kinds: Kinds | None, explain: bool) -> None:
+    def __init__(
+        self, needs: Needs, catalog: Catalog, accepts: Accepts, solver: str, *, prune: bool, kinds: Kinds | None, explain: bool, most_cents: int | None,
+    ) -> None:
         self.kinds, self.explain = kinds, explain
+        self.most_cents = np.inf if most_cents is None else float(most_cents)
         self.needs, self.catalog, self.accepts, self.solver, self.prune = needs, catalog, accepts, solver, prune
         self.stock = Stock(needs.problem, catalog, PriceList(needs.problem, catalog))
         self.limits = needs.problem.solver
@@ -65,10 +71,10 @@ class _Run:
     def _timed(self, phase: str, since: float) -> None:
         self.timing[phase] += time.perf_counter() - since
 
-    def _searched(self, *, prune: bool, known: float = np.inf) -> tuple[CandidateSearch, Candidates, Screening]:
+    def _searched(self, *, prune: bool, known: float | None = None) -> tuple[CandidateSearch, Candidates, Screening]:
         since = time.perf_counter()
         screening = Screening(self.needs.severities)
-        searched = candidates(self.needs, self.catalog, self.stock, screening, prune=prune, known_cents=known, kinds=self.kinds)
+        searched = candidates(self.needs, self.catalog, self.stock, screening, prune=prune, known_cents=self.most_cents if known is None else known, kinds=self.kinds)
         found = searched.result()
         self._timed("screen", since)
         self.sizes = {"cores": len(found.cores.table), "blocks": len(found.blocks)}
@@ -114,6 +120,10 @@ class _Run:
                 searched, found, screening = self._searched(prune=self.prune, known=searched.most)
                 program = None
                 continue
+            if self.stock.prices.bill(design).objective_cents > self.most_cents:
+                # Candidates that only dearer designs use may be gone: this one proves nothing but that the bound is too low.
+                below = solved.bound is None or solved.bound <= self.most_cents + SLACK_CENTS
+                return self._end(Ending.STOPPED if below else Ending.INFEASIBLE, screening, "no design as cheap as asked was found", bound=solved.bound)
             if solved.ending is Ending.OPTIMAL and self.limits.gap == 0:
                 design = self._settled(searched, found, core, counts, rejected) or design
             if self.accepts(design):

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from optimizer.answer import Answer, solve
-from optimizer.design import design_of
+from optimizer.answer import Answer, Outcome, solve
+from optimizer.design import Choice, design_of
 from optimizer.errors import InputError, WrongUse
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
@@ -160,9 +160,26 @@ def curve(problem: Problem, catalog: Catalog, over: str, progress: Progress = la
             walk.along(walk.last_held)
         else:
             walk.sampled()
+        walk.explained()
     except KeyboardInterrupt:
         complete = False
     return Curve(axis, walk.steps(), complete)
+
+
+STEP_X = 1.2
+"""How much dearer the next design of a staircase is looked for at first; where there is none, without a bound."""
+
+
+def _crossing(good: Report, bad: Report) -> float:
+    """Share of the way from where a design holds to where it does not at which the first margin is used up."""
+    if len(good.lines) != len(bad.lines):
+        return 0.5
+    shares = [
+        one.margin / (one.margin - other.margin)
+        for one, other in zip(good.lines, bad.lines, strict=True)
+        if other.fails and one.margin is not None and other.margin is not None and -math.inf < other.margin < min(one.margin, 0.0) and one.margin < math.inf
+    ]
+    return min(shares, default=0.5)
 
 
 class _Walk:
@@ -172,27 +189,42 @@ class _Walk:
         self.axis, self.progress = axis, progress
         self._stretches: list[tuple[int, int, Answer]] = []
         self._known: dict[int, Answer] = {}
+        self._reports: dict[tuple[Choice, int], Report] = {}
 
-    def answer(self, point: int) -> Answer:
-        """The cheapest design at a point, solved once."""
+    def answer(self, point: int, near_cents: int | None = None) -> Answer:
+        """The cheapest design at a point, solved once.
+
+        near_cents: what a design near by costs. Dearer ones than a step above it are looked at only if there is no other:
+        a small bound leaves few candidates.
+        """
         if point not in self._known:
             self.progress(f"{self.axis.name} {self.axis.value(point):g}")
-            self._known[point] = solve(*self.axis.at(self.axis.value(point)))
+            asked = self.axis.at(self.axis.value(point))
+            answer = solve(*asked, explain=False, most_cents=round(near_cents * STEP_X)) if near_cents is not None else None
+            self._known[point] = answer if answer is not None and answer.report is not None else solve(*asked, explain=False)
         return self._known[point]
 
     def report(self, answer: Answer, point: int) -> Report | None:
-        """The design of an answer, held against every rule at another point."""
+        """The design of an answer, held against every rule at another point; asked once."""
         if answer.choice is None:
             return None
-        problem, catalog = self.axis.at(self.axis.value(point))
-        return check_design(design_of(answer.choice, catalog), Needs(problem), catalog)
+        there = self._known.get(point)
+        if there is not None and there.choice == answer.choice:
+            return there.report
+        if (answer.choice, point) not in self._reports:
+            problem, catalog = self.axis.at(self.axis.value(point))
+            self._reports[answer.choice, point] = check_design(design_of(answer.choice, catalog), Needs(problem), catalog)
+        return self._reports[answer.choice, point]
 
-    def holds(self, answer: Answer, point: int) -> bool:
-        """Whether the design of an answer is valid at a point."""
-        report = self.report(answer, point)
-        return report is not None and report.valid
+    def explained(self) -> None:
+        """Say once for each stretch without a design why there is none; at every point asked it would take far longer."""
+        self._stretches = self._merged()
+        for at, (low, high, answer) in enumerate(self._stretches):
+            if answer.outcome is Outcome.INFEASIBLE:
+                reason = solve(*self.axis.at(self.axis.value(low))).reason
+                self._stretches[at] = (low, high, replace(answer, reason=reason))
 
-    def steps(self) -> tuple[Step, ...]:
+    def _merged(self) -> list[tuple[int, int, Answer]]:
         """The stretches in the order of their values, neighbours with the same choice as one."""
         merged: list[tuple[int, int, Answer]] = []
         for stretch in sorted(self._stretches, key=lambda one: one[0]):
@@ -201,9 +233,13 @@ class _Walk:
                 merged.append((start, stretch[1], answer))
             else:
                 merged.append(stretch)
+        return merged
+
+    def steps(self) -> tuple[Step, ...]:
+        """The stretches with their values."""
         return tuple(
             Step(self.axis.value(start), self.axis.value(end), answer, self._cents(answer, start), self._cents(answer, end))
-            for start, end, answer in merged
+            for start, end, answer in self._merged()
         )
 
     def _cents(self, answer: Answer, point: int) -> int | None:
@@ -215,20 +251,35 @@ class _Walk:
     def along(self, last_of: Callable[[Answer, int, int], int]) -> None:
         """From the easy end to the hard end, each design as far as it goes."""
         here, hard, sign = (0, self.axis.last, 1) if self.axis.tightening else (self.axis.last, 0, -1)
+        cents: int | None = None
         while sign * (hard - here) >= 0:
-            answer = self.answer(here)
+            answer = self.answer(here, cents)
+            cents = answer.report.bill.objective_cents if answer.report is not None else None
             end = hard if answer.report is None else last_of(answer, here, hard)
             self._stretches.append((min(here, end), max(here, end), answer))
             here = end + sign
 
     def last_held(self, answer: Answer, here: int, hard: int) -> int:
-        """The furthest point at which a design is valid."""
-        if self.holds(answer, hard):
+        """The furthest point at which a design is valid: by the margins of the rules that fail beyond, which are nearly
+        straight lines, and each third time by halving, should they be anything but straight.
+        """
+        at_good, at_bad = self.report(answer, here), self.report(answer, hard)
+        assert at_good is not None, "a design is followed"
+        assert at_bad is not None, "a design is followed"
+        if at_bad.valid:
             return hard
-        good, bad = here, hard
+        good, bad, tries = here, hard, 0
         while abs(bad - good) > 1:
-            middle = (good + bad) // 2
-            good, bad = (middle, bad) if self.holds(answer, middle) else (good, middle)
+            share = _crossing(at_good, at_bad) if tries % 3 < 2 else 0.5
+            way = min(max(int(share * abs(bad - good)), 1), abs(bad - good) - 1)
+            between = good + way if bad > good else good - way
+            report = self.report(answer, between)
+            assert report is not None, "a design is followed"
+            if report.valid:
+                good, at_good = between, report
+            else:
+                bad, at_bad = between, report
+            tries += 1
         return good
 
     # --- prices: points are cents

@@ -7,7 +7,7 @@ from itertools import pairwise
 import pytest
 from cases import case
 
-from optimizer.answer import check, solve
+from optimizer.answer import Outcome, check, solve
 from optimizer.errors import InputError, WrongUse
 from optimizer.questions.curve import axis_of, curve
 
@@ -51,7 +51,18 @@ def test_a_requirement_never_costs_less_when_it_asks_for_more(seed, over):
     assert costs == sorted(costs, reverse=not found.axis.tightening)
     for step in steps:
         middle = round((step.start + step.end) / 2, 4)
-        assert cost(solve(*found.axis.at(middle))) == cost(step.answer)
+        for value in (step.start, middle, step.end):
+            assert cost(solve(*found.axis.at(value))) == cost(step.answer)
+        assert bool(step.answer.reason) == (step.answer.report is None)
+
+
+@pytest.mark.parametrize("seed", [6, 12, 39, 48])
+def test_a_bound_on_the_cost_that_the_cheapest_keeps_leaves_it_and_one_below_leaves_nothing(seed):
+    problem, catalog = case(seed)
+    answer = solve(problem, catalog)
+    cents = answer.report.bill.objective_cents
+    assert solve(problem, catalog, most_cents=cents).choice == answer.choice
+    assert solve(problem, catalog, most_cents=cents - 1, explain=False).outcome is Outcome.INFEASIBLE
 
 
 def test_a_sampled_axis_says_so_and_is_right_at_its_ends():
