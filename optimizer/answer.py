@@ -57,7 +57,7 @@ class Answer:
 
 def solve(
     problem: Problem, catalog: Catalog, *, prune: bool = True, solver: str = "highs", kinds: Kinds | None = None, explain: bool = True,
-    margin_share: float = 0.0,
+    margin_share: float = 0.0, most_cents: int | None = None,
 ) -> Answer:
     """The cheapest design that breaks no rule, proven optimal.
 
@@ -66,6 +66,7 @@ def solve(
     kinds: what tells kinds of design apart, and the kinds that are not wanted again.
     explain: where there is no design, look for the reason too, which takes further solves.
     margin_share: what every enforced rule with a continuous limit must leave of its limit; 0.1 for 10 %.
+    most_cents: look only among designs that the objective counts at most this; "infeasible" then says no more than that.
     Raises InputError where the problem locks or owns a part that the catalog does not hold.
     The design has passed the check, or there is none; `answer.outcome` says how it ended.
     """
@@ -83,7 +84,8 @@ def solve(
         checking += time.perf_counter() - since
         return report.valid and report.keeps_margin(margin_share)
 
-    found = search(_held_back(problem, margin_share) if margin_share else needs, catalog, accepts, prune=prune, solver=solver, kinds=kinds, explain=explain)
+    looked_at = _held_back(problem, margin_share) if margin_share else needs
+    found = search(looked_at, catalog, accepts, prune=prune, solver=solver, kinds=kinds, explain=explain, most_cents=most_cents)
     report = reports.get(id(found.design)) if found.design is not None else None
     timing = {"read": 0.0, **found.timing_s, "check": checking}
     timing["total"] = time.perf_counter() - started
