@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -85,6 +86,7 @@ class CandidateSearch:
         self.needs, self.catalog, self.stock, self.screening = needs, catalog, stock, screening
         self.cores, self.arrays, self.prune, self.most = cores, strings, prune, known
         self.kinds = kinds
+        self.known: Design | None = None
         self.blocks: dict[int, Table] = {}
         self.core_rows: dict[int, np.ndarray] = {}
         self.problem = needs.problem
@@ -248,7 +250,8 @@ class CandidateSearch:
         within = budget is None or not self.screening.enforced("budget") or bill.parts_and_freight_cents <= budget
         if not within or not self.stock.holds(design.pieces, self.screening.enforced):
             return np.inf
-        self.most = min(self.most, float(bill.objective_cents))
+        if bill.objective_cents < self.most:
+            self.most, self.known = float(bill.objective_cents), design
         return float(bill.objective_cents)
 
     def _try_pairs(self, number: int) -> None:
@@ -288,6 +291,19 @@ class CandidateSearch:
 
     def _pair_core(self, number: int, core: int, months: list[int]) -> np.ndarray:
         """Least cost of a design of two kinds on a core that contains each block [cents], shape (blocks,)."""
+        blocks, problem = self.blocks[number], self.problem
+        block_least = np.full(len(blocks), np.inf)
+        for first, second, cost in self._pairs(number, core, months):
+            block_least = np.minimum(block_least, np.minimum(cost.min(axis=0), cost.min(axis=1)))
+            i, j = np.unravel_index(int(np.argmin(cost)), cost.shape)
+            if cost[i, j] < self.most and not problem.array.rectangles:
+                self._known(number, core, [(int(i), first), (int(j), int(second[i, j]))])
+        return block_least
+
+    def _pairs(self, number: int, core: int, months: list[int]) -> Iterator[tuple[int, np.ndarray, np.ndarray]]:
+        """Designs of two kinds on a core: so many of the first block, the fewest of the second that then carry the need,
+        and their cost [cents], infinite where they do not fit; both of shape (blocks, blocks).
+        """
         blocks, table, problem = self.blocks[number], self.cores.table, self.problem
         limit = self._most_of_each(blocks, core)
         needed, harvest = table.needed_wh[core][months], blocks.harvest_wh[:, months]
@@ -296,27 +312,21 @@ class CandidateSearch:
         able &= ~self._forbidden(core, blocks, alone=False)
         for has in self._has_demanded(blocks):
             able &= has[:, None] | has[None, :]
-        block_least = np.full(len(blocks), np.inf)
+        supplies = [(needed[month], harvest[:, month]) for month in range(len(months))] + [(table.least_a[core], blocks.low_a)]
+        if uses_terminals(self.needs):
+            supplies.append((table.terminal_a[core], np.minimum(blocks.terminal_a, 1e6)))
         for first in range(1, problem.bounds.controllers):
-            with np.errstate(divide="ignore", invalid="ignore"):
-                second = np.ones((len(blocks), len(blocks)))
-                for month in range(len(months)):
-                    rest = np.maximum(needed[month] - first * harvest[:, month], 0.0)
-                    second = np.maximum(second, rest[:, None] / np.maximum(harvest[None, :, month], 1e-9))
-                short = np.maximum(table.least_a[core] - first * blocks.low_a, 0.0)
-                second = np.maximum(second, short[:, None] / np.maximum(blocks.low_a, 1e-9)[None, :])
+            second = np.ones((len(blocks), len(blocks)))
+            for asked, given in supplies:
+                rest = np.maximum(asked - first * given, 0.0)
+                second = np.maximum(second, rest[:, None] / np.maximum(given, 1e-9)[None, :])
             second = np.ceil(second * (1 - 1e-7))
             fits = able & (first <= limit)[:, None] & (second <= limit[None, :]) & (first + second <= problem.bounds.controllers)
             fits &= ~both | (first + second <= table.inverter_count[core])
             for column, most in self._resources(core):
                 each = blocks.columns[column]
                 fits &= first * each[:, None] + second * each[None, :] <= most
-            cost = np.where(fits, table.least_cost[core] + first * blocks.least_cost[:, None] + second * blocks.least_cost[None, :], np.inf)
-            block_least = np.minimum(block_least, np.minimum(cost.min(axis=0), cost.min(axis=1)))
-            i, j = np.unravel_index(int(np.argmin(cost)), cost.shape)
-            if cost[i, j] < self.most and not uses_terminals(self.needs) and not problem.array.rectangles:
-                self._known(number, core, [(int(i), first), (int(j), int(second[i, j]))])
-        return block_least
+            yield first, second, np.where(fits, table.least_cost[core] + first * blocks.least_cost[:, None] + second * blocks.least_cost[None, :], np.inf)
 
     def _has_demanded(self, blocks: Table) -> np.ndarray:
         """Which blocks hold each demanded module or controller, shape (demanded, blocks)."""
