@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationError, model_validator
 
-from optimizer.inputs.parts import Kelvinable, NotNegative, Positive, Share, YesNo
+from optimizer.inputs.growth import Growth, Stage
+from optimizer.inputs.load import Load, Section
+from optimizer.inputs.parts import Kelvinable, NotNegative, Positive, Share
 from optimizer.inputs.text_tables import nearest
 from optimizer.rules.book import RULES
 
@@ -24,12 +26,6 @@ COMPRESSOR_SURGE = 3.0
 """Starting multiple from which a load is taken for a compressor or a pump; common practice, no source."""
 
 
-class Section(BaseModel):
-    """A table of the problem file: frozen, unknown keys refused."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
-
-
 def _twelve(value: Any) -> Any:
     if isinstance(value, (int, float)) and not isinstance(value, bool):
         return (value,) * 12
@@ -43,32 +39,6 @@ TwelveShares = Annotated[tuple[Share, ...], BeforeValidator(_twelve)]
 TwelveTemperatures = Annotated[tuple[Kelvinable, ...], BeforeValidator(_twelve)]
 BySeason = Positive | dict[str, Positive]
 TemperatureBySeason = Kelvinable | dict[str, Kelvinable]
-
-
-class Load(Section):
-    """One kind of appliance, as used: watts are running input watts, hours are per day of use."""
-
-    item: Annotated[str, Field(min_length=1)]
-    qty: Annotated[int, Field(ge=1, le=1000)] = 1
-    watts: Positive
-    supply: Literal["AC", "DC"]
-    volts: Positive
-    surge_x: Annotated[float, Field(ge=1, le=20)] = 1.0
-    surge_s: NotNegative = 0.0
-    power_factor: Annotated[float, Field(gt=0.2, le=1)] = 1.0
-    days_per_week: Annotated[float, Field(ge=0, le=7)] = 7.0
-    peak: str = "yes"
-    critical: Literal["yes", "no", "defer"] = "yes"
-    starts_by_itself: YesNo = False
-    night_share: Share = 0.6
-    dc_volts_max: Positive | None = None
-    modified_sine_ok: YesNo = False
-    hours: dict[str, Annotated[float, Field(ge=0, le=24)]] = {}
-
-    @property
-    def running_va(self) -> float:
-        """Running apparent power of one piece [VA]."""
-        return self.watts / self.power_factor
 
 
 class Site(Section):
@@ -276,6 +246,7 @@ class Problem(Section):
     price: Price = Price()
     objective: Objective = Objective()
     solver: Solver = Solver()
+    growth: Growth | None = None
     rules: Annotated[dict[str, Literal["requirement", "soft", "off"]], AfterValidator(_known_rules)] = {}
 
     @model_validator(mode="after")
@@ -317,8 +288,41 @@ class Problem(Section):
                     yield f"{key}: season '{season}' is not known{nearest(season, sorted(known))}"
             for season in sorted(known - set(given)):
                 yield f"{key}: season '{season}' has no value"
+        if self.growth is not None:
+            yield from self._growth_complaints(self.growth)
         if self.temperatures.lowest_c >= self.temperatures.hottest_c:
             yield f"temperatures.lowest_c: must be below hottest_c (got {self.temperatures.lowest_c:g} and {self.temperatures.hottest_c:g})"
+
+    def _growth_complaints(self, growth: Growth) -> Iterator[str]:
+        """Stages that cannot be taken in the order of a future."""
+        if any(self.objective.model_dump().values()):
+            yield "growth: prices that are not on the bill ([objective]) are not counted in a plan: leave them out"
+        for future in growth.futures:
+            problem = self.model_copy(update={"growth": None})
+            for step in future.steps:
+                try:
+                    problem = problem.at_stage(growth.stage(step.stage)) if step.stage else problem
+                except ValueError as bad:
+                    for line in _sentences(bad):
+                        yield f"growth: future '{future.name}', year {step.year:g}, stage '{step.stage}': {line}"
+                    break
+
+    def at_stage(self, stage: Stage) -> Problem:
+        """The problem after a stage of growth; raises ValueError where the stage does not fit it."""
+        gone = set(stage.remove)
+        missing = sorted(gone - {load.item for load in self.loads})
+        if missing:
+            raise ValueError("\n".join(f"load '{item}' is not there to be removed{nearest(item, [one.item for one in self.loads])}" for item in missing))
+        data: dict[str, Any] = {name: getattr(self, name) for name in type(self).model_fields if name != "growth"}
+        data["loads"] = tuple(load for load in self.loads if load.item not in gone) + stage.loads
+        for path, value in stage.set.items():
+            section, _, key = path.partition(".")
+            record = data.get(section)
+            if not isinstance(record, Section) or key not in type(record).model_fields:
+                known = [f"{name}.{field}" for name, one in data.items() if isinstance(one, Section) for field in type(one).model_fields]
+                raise ValueError(f"'{path}' is not a value of the problem{nearest(path, known)}")
+            data[section] = type(record).model_validate({**record.model_dump(exclude_unset=True), key: value})
+        return Problem.model_validate(data)
 
     def doubts(self) -> Iterator[str]:
         """What is possible but unlikely: usually a slip of the pen."""
@@ -351,9 +355,9 @@ class Problem(Section):
     def defaults(self) -> Iterator[str]:
         """Every value that the file left out and that was filled in."""
         for field in type(self).model_fields:
-            if field in ("loads", "owned", "name", "rules", "seasons"):
-                continue
             section = getattr(self, field)
+            if not isinstance(section, Section) or isinstance(section, Growth):
+                continue
             for key in type(section).model_fields:
                 value = getattr(section, key)
                 if key not in section.model_fields_set and value not in (None, (), {}):
@@ -364,6 +368,15 @@ class Problem(Section):
             asked = [load for load in self.loads if load.supply == "AC" or key not in ("power_factor", "modified_sine_ok")]
             if any(key not in load.model_fields_set for load in asked):
                 yield f"loads.{key} = {_toml_like(info.default)} where not given"
+
+
+def _sentences(bad: ValueError) -> list[str]:
+    """What a validation says, one sentence an error."""
+    if not isinstance(bad, ValidationError):
+        return str(bad).splitlines()
+    errors = bad.errors(include_url=False)
+    told = [".".join(str(step) for step in error["loc"]) + ": " + error["msg"].removeprefix("Value error, ") for error in errors]
+    return [line.removeprefix(": ") for text in told for line in text.splitlines()]
 
 
 def _toml_like(value: object) -> str:

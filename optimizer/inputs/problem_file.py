@@ -13,7 +13,8 @@ from pydantic import BaseModel, ValidationError
 
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import shipped_folder
-from optimizer.inputs.problem import Load, Owned, Problem, Section
+from optimizer.inputs.load import Load, Section
+from optimizer.inputs.problem import Owned, Problem
 from optimizer.inputs.text_tables import (
     cell_message,
     nearest,
@@ -101,6 +102,27 @@ def _spread_hours(loads: list[Any], seasons: tuple[str, ...]) -> None:
             load["hours"] = {**dict.fromkeys(seasons, every), **hours}
 
 
+def _read_stages(data: dict[str, Any], name: str, folder: Path, seasons: tuple[str, ...], problems: list[str]) -> None:
+    """Loads of the stages of growth: in the file itself or in CSV files of their own, hours as everywhere."""
+    growth = data.get("growth")
+    if not isinstance(growth, dict) or not isinstance(growth.get("stages"), list):
+        return
+    stages = [dict(stage) if isinstance(stage, dict) else stage for stage in growth["stages"]]
+    for stage in stages:
+        if not isinstance(stage, dict):
+            continue
+        loads = [dict(load) if isinstance(load, dict) else load for load in stage.get("loads", [])] if isinstance(stage.get("loads", []), list) else []
+        loads_file = stage.pop("loads_file", None)
+        if isinstance(loads_file, str):
+            loads.extend(_load_rows(folder / loads_file, problems))
+        elif loads_file is not None:
+            problems.append(f"{name}: growth.stages: loads_file: must be the name of a CSV file beside the problem")
+        _spread_hours(loads, seasons)
+        if loads:
+            stage["loads"] = loads
+    data["growth"] = {**growth, "stages": stages}
+
+
 def problem_from(data: dict[str, Any], name: str, folder: Path) -> Problem:
     """A problem from the tables of its file; raises InputError with every error."""
     problems: list[str] = []
@@ -115,6 +137,7 @@ def problem_from(data: dict[str, Any], name: str, folder: Path) -> Problem:
     seasons = tuple(data["seasons"]) if isinstance(data.get("seasons"), dict) and data["seasons"] else ("all",)
     _spread_hours(loads, seasons)
     data["loads"] = loads
+    _read_stages(data, name, folder, seasons, problems)
     for section, field in Problem.model_fields.items():
         table = data.get(section)
         record = field.annotation

@@ -11,7 +11,8 @@ from functools import cached_property
 
 import numpy as np
 
-from optimizer.inputs.problem import Load, Problem
+from optimizer.inputs.load import Load
+from optimizer.inputs.problem import Problem
 from optimizer.rules.bank import starting_power_w
 from optimizer.rules.inverting import leg_load_va, starting_va
 

@@ -8,7 +8,8 @@ import pytest
 from optimizer import load_problem
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import shipped_folder
-from optimizer.inputs.problem import MONTHS, Load, Owned, Problem, Section
+from optimizer.inputs.load import Load, Section
+from optimizer.inputs.problem import MONTHS, Owned, Problem
 from optimizer.inputs.problem_file import OTHER_UNITS, load_problem_with_digest, shipped_problem
 
 SITES = sorted(path.stem for path in shipped_folder("problems").glob("*.toml"))
