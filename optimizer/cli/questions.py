@@ -27,17 +27,23 @@ class By(StrEnum):
 def versus(
     problem: ProblemPath,
     by: Annotated[By, typer.Option("--by", help="What to set side by side.")],
+    flips: Annotated[bool, typer.Option("--flips", help="Where the winner changes: module price, temperature of the air, daily energy.")] = False,
+    among: Annotated[str, typer.Option("--among", metavar="NAMES", help="Only these alternatives, with commas: pwm,mppt.")] = "",
     catalog: CatalogPath = None,
     as_json: AsJson = False,
 ) -> None:
-    """The cheapest design under each alternative, side by side, and the price at which the winner changes."""
+    """The cheapest design under each alternative, side by side, and the price at which the winner changes.
+
+    Ctrl-C during --flips ends it with what is known so far.
+    """
     from optimizer.handover.as_json import text_of
-    from optimizer.handover.questions_json import versus_data
-    from optimizer.handover.questions_text import versus_text
+    from optimizer.handover.versus_json import versus_data
+    from optimizer.handover.versus_text import versus_text
     from optimizer.questions.versus import versus as compared
 
     asked, parts, digests = read(problem, catalog)
-    found = compared(asked, parts, by.value, note)
+    names = tuple(word.strip() for word in among.split(",") if word.strip())
+    found = compared(asked, parts, by.value, note, flips=flips, among=names)
     answer = versus_data(found, digests)
     show(text_of(answer) if as_json else versus_text(found))
     raise typer.Exit(0 if answer["exact"] else STOPPED)

@@ -5,19 +5,15 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from optimizer.answer import Answer
 from optimizer.bill import Bill
 from optimizer.handover.as_json import Data, choice_data
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Allowance, Battery, Controller, Inverter, Module
-from optimizer.proof.check import Report
 from optimizer.questions.cost_of import CostOf, Notch, Priced
 from optimizer.questions.curve import Curve
 from optimizer.questions.diff import Difference, LineChange
 from optimizer.questions.ranking import Ranking, WithMargin, tightest
-from optimizer.questions.versus import Versus
 from optimizer.questions.why_not import WhyNot, proven
-from optimizer.rules.bank import discharge_current_a
 
 SUBSYSTEMS = ("bank", "array", "inverter", "rest")
 
@@ -48,63 +44,6 @@ def by_subsystem(bill: Bill, catalog: Catalog) -> dict[str, int]:
             kind = ALLOWANCE_OF.get(part.per, "rest")
         sums[kind] += line.price_cents
     return {kind: sums[kind] for kind in SUBSYSTEMS}
-
-
-def largest_dc_a(report: Report) -> float:
-    """Largest steady current at the bank: loads at its lowest voltage, or the charge [A]."""
-    core, demand = report.whole.core, report.whole.needs.demand
-    loads = core.dc_current_a(demand.coincident_dc_w)
-    if core.inverters.inverter is not None:
-        loads = float(discharge_current_a(demand.coincident_w, core.inverters.inverter.efficiency, core.lowest_v, loads))
-    return max(loads, report.whole.charge_a("high_a"))
-
-
-def figures_data(report: Report, catalog: Catalog) -> Data:
-    """What one looks at when designs stand side by side."""
-    design, month = report.design, report.design_month
-    return {
-        "price_by_subsystem": {kind: cents / 100 for kind, cents in by_subsystem(report.bill, catalog).items()},
-        "design_month": month.month,
-        "harvest_wh": month.array_wh,
-        "load_wh": month.load_wh,
-        "array_w": sum(block.array_w * block.count for block in design.blocks),
-        "area_m2": sum(block.module.area_m2 * block.modules for block in design.blocks),
-        "weight_kg": report.bill.weight_kg,
-        "bank_units": design.bank.units,
-        "bank_strings": design.bank.strings,
-        "largest_dc_a": largest_dc_a(report),
-    }
-
-
-def _option(answer: Answer) -> Data:
-    report = answer.report
-    return {
-        "outcome": answer.outcome.value,
-        "cost": in_money(report.bill.total_cents if report else None),
-        "choice": choice_data(answer.choice) if answer.choice else None,
-        "reason": answer.reason,
-        "figures": figures_data(report, answer.catalog) if report else None,
-    }
-
-
-def versus_data(found: Versus, inputs: Data) -> Data:
-    """The answer of `versus`."""
-    return {
-        "by": found.by,
-        "currency": found.free.catalog.currency,
-        "options": [{"value": option.value, **_option(option.answer)} for option in found.options],
-        "cheapest": found.cheapest.value if found.cheapest else None,
-        "unrestricted": _option(found.free),
-        "flips": [
-            {
-                "parameter": f"price of {flip.part}", "unit": found.free.catalog.currency, "at": flip.cents / 100,
-                "from": flip.winner, "to": flip.follower,
-            }
-            for flip in found.flips
-        ],
-        "exact": all(proven(option.answer) for option in found.options),
-        "inputs": inputs,
-    }
 
 
 def ranking_data(found: Ranking, inputs: Data) -> Data:
@@ -198,7 +137,7 @@ def why_not_data(found: WhyNot, inputs: Data) -> Data:
         "reason": found.reason,
         "rule": found.blocking.rule if found.blocking else None,
         "shortfall": found.blocking.shortfall if found.blocking else None,
-        "price": found.base.catalog.by_id[found.part].price,
+        "price": found.base.catalog.sold[found.part].price,
         "currency": found.base.catalog.currency,
         "cost": in_money(base.bill.total_cents if base else None),
         "cost_with": in_money(best.bill.total_cents if best else None),

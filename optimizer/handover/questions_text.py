@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from optimizer.answer import Answer, Outcome
 from optimizer.design import Design
-from optimizer.handover.as_json import Data
 from optimizer.handover.layout import (
     bullets,
     columns,
@@ -19,20 +18,16 @@ from optimizer.handover.layout import (
     section,
     wrapped,
 )
-from optimizer.handover.questions_json import SUBSYSTEMS, exact, figures_data
+from optimizer.handover.questions_json import exact
 from optimizer.questions.cost_of import CostOf, Notch, Priced
 from optimizer.questions.curve import Curve, Step
 from optimizer.questions.diff import Difference, LineChange
 from optimizer.questions.ranking import Ranking, WithMargin, tightest
-from optimizer.questions.versus import Versus
 from optimizer.questions.why_not import WhyNot
 from optimizer.rules.book import RULES
 
 NOT_PROVEN = "Some answers were stopped before proof: their prices are the best found, and cheaper ones may exist."
 PRELIMINARY = "Every design behind these figures is preliminary: `bankstring solve` prints its proof and its cautions."
-
-ACROSS = 4
-"""Designs that fit beside each other."""
 
 
 def in_words(design: Design) -> str:
@@ -48,70 +43,18 @@ def in_words(design: Design) -> str:
     return ", ".join(parts)
 
 
-def _failed(answer: Answer) -> str:
+def failed(answer: Answer) -> str:
     """What to say where there is no design."""
     return "impossible" if answer.outcome is Outcome.INFEASIBLE else "not known: stopped"
 
 
 def _cost(answer: Answer) -> str:
-    return money(answer.report.bill.total_cents) if answer.report else _failed(answer)
+    return money(answer.report.bill.total_cents) if answer.report else failed(answer)
 
 
-def _design(answer: Answer) -> str:
-    return in_words(answer.report.design) if answer.report else f"{_failed(answer)}. {answer.reason}"
-
-
-# --- versus
-
-ROWS: tuple[tuple[str, Callable[[Data], str]], ...] = (
-    *((kind, lambda data, kind=kind: f"{data['price_by_subsystem'][kind]:,.2f}") for kind in SUBSYSTEMS),
-    ("design month", lambda data: str(data["design_month"])),
-    ("  harvest Wh/day", lambda data: figure(float(data["harvest_wh"]))),
-    ("  load Wh/day", lambda data: figure(float(data["load_wh"]))),
-    ("array W", lambda data: figure(data["array_w"])),
-    ("array m2", lambda data: f"{data['area_m2']:.1f}"),
-    ("weight kg", lambda data: f"{data['weight_kg']:,.0f}"),
-    ("bank units", lambda data: str(data["bank_units"])),
-    ("bank strings", lambda data: str(data["bank_strings"])),
-    ("largest DC A", lambda data: f"{data['largest_dc_a']:.0f}"),
-)
-
-
-def versus_text(found: Versus) -> str:
-    """The answer of `versus`."""
-    currency = found.free.catalog.currency
-    lines = wrapped(f"{found.free.problem.name}: the cheapest design under each alternative, by {found.by}")
-    if found.cheapest is None:
-        lines += ["", *wrapped("No alternative has a design.")]
-    possible = [option for option in found.options if option.answer.report is not None]
-    for at in range(0, len(possible), ACROSS):
-        shown = possible[at : at + ACROSS]
-        data = [figures_data(option.answer.report, option.answer.catalog) for option in shown if option.answer.report]
-        lines += ["", _row("", [option.value for option in shown]), _row(f"price {currency}", [money(option.cents or 0) for option in shown])]
-        lines += [_row(f"  {name}" if name in SUBSYSTEMS else name, [of(one) for one in data]) for name, of in ROWS]
-    lines += section("Parts", [line for option in possible for line in labelled(option.value, _design(option.answer), 20)])
-    lines += section(
-        "No design", [line for option in found.options if option.answer.report is None
-                      for line in labelled(option.value, _design(option.answer), 20)],
-    )
-    if len(possible) > 1:
-        least, most = found.options[0].cents or 0, found.options[1].cents or 0
-        lines += ["", *wrapped(f"{found.options[0].value} costs {money(most - least)} {currency} less than {found.options[1].value}.")]
-    free = found.free.report
-    if free is not None and (not possible or free.bill.total_cents != found.options[0].cents):
-        lines += wrapped(f"With nothing left out: {money(free.bill.total_cents)} {currency}: {in_words(free.design)}.")
-    for flip in found.flips:
-        lines += wrapped(
-            f"{flip.winner} stays the cheapest up to {money(flip.cents)} {currency} for {flip.part}; above that it is {flip.follower}."
-        )
-    notes = [PRELIMINARY]
-    if any(option.answer.outcome in (Outcome.FEASIBLE, Outcome.STOPPED) for option in found.options):
-        notes.insert(0, NOT_PROVEN)
-    return joined([*lines, *section("Notes", bullets(notes))])
-
-
-def _row(label: str, cells: Iterable[str]) -> str:
-    return f"  {label:<17}" + "".join(f"{cell:>15}" for cell in cells)
+def design_words(answer: Answer) -> str:
+    """The design of an answer in one line, or why there is none."""
+    return in_words(answer.report.design) if answer.report else f"{failed(answer)}. {answer.reason}"
 
 
 # --- ranking
@@ -122,12 +65,12 @@ def ranking_text(found: Ranking) -> str:
     name, currency = found.last.problem.name, found.last.catalog.currency
     lines = wrapped(f"{name}: the cheapest designs that differ in {', '.join(found.counted)}")
     if not found.designs:
-        return joined([*lines, "", *wrapped(_design(found.last))])
+        return joined([*lines, "", *wrapped(design_words(found.last))])
     first = found.designs[0].cents
     for place, ranked in enumerate(found.designs, start=1):
         more = f", {money(ranked.cents - first)} more" if ranked.cents > first else ""
         lines += ["", f"  {place}  {money(ranked.cents)} {currency}{more}"]
-        lines += labelled("", _design(ranked.answer), 5)
+        lines += labelled("", design_words(ranked.answer), 5)
         lines += [line for told in ranked.differs_in for line in labelled("", told, 5)]
     near = "kind lies" if found.within_2_pct == 1 else "kinds lie"
     lines += ["", *wrapped(f"{found.within_2_pct} {near} within 2 % of the cheapest" + (", of those listed." if not found.exhausted else "."))]
@@ -147,9 +90,9 @@ def _margin(margin: WithMargin, first: int, currency: str) -> list[str]:
     """The cheapest design that stays away from every limit."""
     lines = ["", *wrapped(f"With at least {margin.margin_pct:g} % margin on every limit that is kept")]
     if margin.cents is None:
-        return [*lines, *labelled("", _design(margin.answer), 5)]
+        return [*lines, *labelled("", design_words(margin.answer), 5)]
     more = f", {money(margin.cents - first)} more" if margin.cents > first else ""
-    lines += [f"     {money(margin.cents)} {currency}{more}", *labelled("", _design(margin.answer), 5)]
+    lines += [f"     {money(margin.cents)} {currency}{more}", *labelled("", design_words(margin.answer), 5)]
     line = tightest(margin.answer)
     return lines if line is None else [*lines, *labelled("", f"nearest to its limit: {lowered(line.title)}, {100 * (line.margin_share or 0):.1f} %", 5)]
 
@@ -163,7 +106,7 @@ def cost_of_text(found: CostOf) -> str:
     name, currency = found.base.problem.name, found.base.catalog.currency
     if base is None:
         return joined([
-            *wrapped(f"{name}: {_failed(found.base)}, so no requirement has a price."),
+            *wrapped(f"{name}: {failed(found.base)}, so no requirement has a price."),
             *wrapped(found.base.reason),
             *wrapped("What to loosen is another question, and its command, relax, is not there yet: loosen a value in the problem "
                      "file that the reason names, and solve again."),
@@ -211,7 +154,7 @@ def curve_text(found: Curve, name: str, currency: str) -> str:
     for step in found.steps:
         here = "now" if step.start <= axis.now <= step.end else ""
         start = f"{here:<4}{figure(step.start):>9}{figure(step.end):>10}{_prices(step):>15}  "
-        lines += wrapped(_design(step.answer), start)
+        lines += wrapped(design_words(step.answer), start)
         if step.end_cents != step.start_cents and step.end_cents is not None:
             lines += [f"{'up to':>23}{money(step.end_cents):>15}"]
     return joined([*lines, *section("Notes", bullets(_curve_notes(found)))])
@@ -281,17 +224,17 @@ def _step_rows(found: Curve, currency: str) -> list[list[str | None]]:
 
 def why_not_text(found: WhyNot) -> str:
     """The answer of `why-not`."""
-    base, part, currency = found.base, found.base.catalog.by_id[found.part], found.base.catalog.currency
+    base, part, currency = found.base, found.base.catalog.sold[found.part], found.base.catalog.currency
     lines = [*wrapped(f"{found.part}: {found.verdict}"), *labelled("Price", f"{money(part.price_cents)} {currency} a piece")]
     if base.report is not None:
-        lines += labelled("Cheapest", f"{_cost(base)} {currency}: {_design(base)}")
-    lines += labelled("Reason", found.reason or _failed(found.with_part or base))
+        lines += labelled("Cheapest", f"{_cost(base)} {currency}: {design_words(base)}")
+    lines += labelled("Reason", found.reason or failed(found.with_part or base))
     if found.blocking is not None:
         lines += labelled("Rule", f"{RULES[found.blocking.rule].title} ({found.blocking.rule})")
         lines += labelled("Shortfall", found.blocking.shortfall)
     if found.verdict == "beaten" and found.with_part is not None and found.with_part.report is not None and base.report is not None:
         more = found.with_part.report.bill.total_cents - base.report.bill.total_cents
-        lines += labelled("With it", f"{_cost(found.with_part)} {currency}, {money(more)} more: {_design(found.with_part)}")
+        lines += labelled("With it", f"{_cost(found.with_part)} {currency}, {money(more)} more: {design_words(found.with_part)}")
         entering = f"at {money(found.enters_below_cents)} {currency} a piece or less a design with it costs no more" \
             if found.enters_below_cents is not None else "at no price: even for nothing, the design around it costs more"
         lines += labelled("Enters", entering)

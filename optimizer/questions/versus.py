@@ -6,13 +6,19 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+
 from optimizer.answer import Answer, solve
 from optimizer.errors import WrongUse
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Part
 from optimizer.inputs.problem import Problem
 from optimizer.needs.requirements import with_section
+from optimizer.needs.site import HARVEST_W_M2
+from optimizer.proof.check import Report
+from optimizer.questions.flips import Intervals, flips_along
 from optimizer.questions.why_not import highest_price
+from optimizer.rules.array import cell_c, power_factor_at_cell
 
 Progress = Callable[[str], None]
 
@@ -51,6 +57,8 @@ class Versus:
     free: Answer
     """The answer with nothing left out: it may mix alternatives."""
     flips: tuple[Flip, ...]
+    intervals: tuple[Intervals, ...] = ()
+    """Winners along whole axes; only where they were asked for."""
 
     @property
     def cheapest(self) -> Option | None:
@@ -104,9 +112,21 @@ def alternatives(problem: Problem, catalog: Catalog, by: str) -> tuple[str, ...]
     raise WrongUse(f"--by {by} is not known: use one of {', '.join(WAYS)}")
 
 
-def versus(problem: Problem, catalog: Catalog, by: str, progress: Progress = lambda _: None) -> Versus:
-    """Solve under each alternative. Raises WrongUse for an unknown `by`."""
+def versus(
+    problem: Problem, catalog: Catalog, by: str, progress: Progress = lambda _: None, *, flips: bool = False, among: tuple[str, ...] = (),
+) -> Versus:
+    """Solve under each alternative.
+
+    flips: look as well where the winner changes, over the price of the modules, the temperature of the air and the daily
+    energy; it takes some hundred solves, and Ctrl-C ends it with what is known so far.
+    among: only these alternatives; all where it is empty.
+    Raises WrongUse for an unknown `by`, and for an alternative that there is not.
+    """
     values = alternatives(problem, catalog, by)
+    unknown = [value for value in among if value not in values]
+    if unknown:
+        raise WrongUse(f"'{unknown[0]}' is not among the alternatives by {by}: use {', '.join(values) or 'another --by'}")
+    values = tuple(value for value in values if value in among) if among else values
     options = []
     for number, value in enumerate(values, start=1):
         progress(f"{number} of {len(values)}: {value}")
@@ -114,7 +134,14 @@ def versus(problem: Problem, catalog: Catalog, by: str, progress: Progress = lam
     progress("with nothing left out")
     free = solve(problem, catalog)
     ordered = tuple(sorted(options, key=_rank))
-    return Versus(by, ordered, free, _flips(problem, catalog, by, ordered, progress))
+    prices = _flips(problem, catalog, by, ordered, progress)
+    along: tuple[Intervals, ...] = ()
+    if flips:
+        def only(asked: Problem, parts: Catalog, value: str) -> Problem:
+            return under(asked, parts, by, value)
+
+        along = flips_along(problem, catalog, values, only, progress)
+    return Versus(by, ordered, free, prices, along)
 
 
 def _rank(option: Option) -> tuple[bool, int, int, str]:
@@ -147,3 +174,71 @@ def _flips(problem: Problem, catalog: Catalog, by: str, ordered: tuple[Option, .
         if price is not None and math.isfinite(price):
             flips.append(Flip(part.id, int(price), winner.value, follower.value))
     return tuple(flips)
+
+
+# --- where the energy goes
+
+DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+"""Days of the months."""
+
+
+@dataclass(frozen=True)
+class Energy:
+    """Where the light goes, by month of use [Wh/day]: what the array could give, less every loss, is the harvest.
+
+    Harvest is what could serve loads; what a full bank cannot take is not taken off.
+    """
+
+    months: tuple[int, ...]
+    could: np.ndarray
+    """The array at its maximum power point, at the temperature of its cells; soiling and unequal modules taken off."""
+    conversion: np.ndarray
+    """Wire of the array, where a tracker stands behind it, and the controllers' conversion."""
+    clipping: np.ndarray
+    """Beyond the rated output of a tracker or its charge limit."""
+    voltage: np.ndarray
+    """What a PWM controller leaves, because the bank's voltage is not that of the maximum power point."""
+    own_use: np.ndarray
+    battery: np.ndarray
+    """In and out of the battery, for what is used at night."""
+    harvest: np.ndarray
+    load: np.ndarray
+
+    @property
+    def lost(self) -> np.ndarray:
+        """Between the array and the bank."""
+        return np.asarray(self.conversion + self.clipping + self.voltage)
+
+    def in_month(self, values: np.ndarray, month: int) -> float:
+        """A value of one month of use, by its place in the year [Wh/day]."""
+        return float(values[self.months.index(month)])
+
+    def over_the_year(self, values: np.ndarray) -> float:
+        """Sum over the months of use [kWh]."""
+        return float(np.dot(values, [DAYS[month] for month in self.months])) / 1000
+
+
+def energy_of(report: Report) -> Energy:
+    """Where the light goes in a design."""
+    whole = report.whole
+    needs = whole.needs
+    could, conversion, clipping, voltage = (np.zeros(len(needs.months)) for _ in range(4))
+    for block, facts in zip(report.design.blocks, whole.facts, strict=True):
+        module, efficiency = block.module, block.device.efficiency
+        cells_c = cell_c(needs.air_c, module.noct_c, HARVEST_W_M2, needs.mounting_factor)
+        best = block.array_w * block.count * power_factor_at_cell(module.tc_pmax_pct_k, cells_c) * needs.sun_h * needs.array_factor
+        given = np.asarray(facts.harvest_wh) * block.count
+        could += best
+        if block.device.kind == "pwm":
+            conversion += given / efficiency - given
+            voltage += best - given / efficiency
+        else:
+            converted = best * needs.problem.array.wire * efficiency
+            conversion += best - converted
+            clipping += converted - given
+    own_use = np.full(len(needs.months), whole.self_use_wh)
+    harvest = np.array([month.array_wh for month in report.months])
+    return Energy(
+        tuple(int(month) for month in needs.months), could, conversion, clipping, voltage, own_use,
+        whole.harvest_wh - harvest, harvest, np.array([month.load_wh for month in report.months]),
+    )
