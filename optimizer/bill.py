@@ -1,17 +1,19 @@
-"""The bill of a design: parts in whole packs, allowances, freight, margin and tax; in whole cents."""
+"""The bill of a design: kits, parts in whole packs, allowances, freight, margin and tax; in whole cents."""
 
 from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
 from optimizer.design import Bank, Block, Design
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.kits import Kit
 from optimizer.inputs.parts import Inverter, Part
 from optimizer.inputs.problem import Problem
-from optimizer.rules.book import TOLERANCE, meets
+from optimizer.rules.book import TOLERANCE, Severities, meets
 from optimizer.rules.money import bought_pieces, cents, share_of_cents
 
 
@@ -27,6 +29,15 @@ class BillLine:
 
 
 @dataclass(frozen=True)
+class KitUse:
+    """A kit that is bought: how many, and which of its pieces the design does not use."""
+
+    kit: Kit
+    count: int
+    left_over: Mapping[str, int]
+
+
+@dataclass(frozen=True)
 class Bill:
     """Lines in cents, their sum, and what the objective adds without putting it on the bill."""
 
@@ -35,6 +46,7 @@ class Bill:
     total_cents: int
     beside_cents: int = 0
     weight_kg: float = field(default=0.0)
+    kits: tuple[KitUse, ...] = ()
 
     @property
     def objective_cents(self) -> int:
@@ -99,6 +111,7 @@ class PriceList:
             self.allowance_cents[allowance.per] += self.bought_cents(allowance) + self.beside_cents(allowance)
             self.allowance_bill_cents[allowance.per] += self.bought_cents(allowance)
             self.allowance_kg[allowance.per] = self.allowance_kg.get(allowance.per, 0.0) + allowance.weight_kg
+        self.kits = KitPrices(self, catalog)
 
     @property
     def has_prices_beside_the_bill(self) -> bool:
@@ -142,13 +155,22 @@ class PriceList:
         freight = self.fixed_freight_cents
         beside = self.distinct_cents * len(design.pieces) + self.connection_cents * design.connections
         weight = 0.0
+        kits = self.kits.cheapest(design.pieces)
+        from_kits = self.kits.supplied(kits)
+        for use in self._kit_uses(kits, design):
+            each = use.kit.price_cents
+            lines.append(BillLine(use.kit.id, _kit_words(use), use.count, each, use.count * each))
+            freight += use.count * self.kits.freight_cents(use.kit)
         for part in design.parts:
             used = design.pieces.get(part.id, 0)
             if not used:
                 continue
-            bought = int(bought_pieces(used, self.owned[part.id], part.pack_qty))
+            missing = max(0, used - self.owned[part.id] - from_kits[part.id])
+            bought = int(bought_pieces(missing, 0, part.pack_qty))
             note = f" ({min(used, self.owned[part.id])} owned)" if self.owned[part.id] else ""
-            note += f" ({bought - max(0, used - self.owned[part.id])} spare: packs of {part.pack_qty})" if bought > max(0, used - self.owned[part.id]) else ""
+            in_kits = min(max(0, used - self.owned[part.id]), from_kits[part.id])
+            note += f" ({in_kits} in kits)" if in_kits else ""
+            note += f" ({bought - missing} spare: packs of {part.pack_qty})" if bought > missing else ""
             lines.append(BillLine(part.id, part.description + note, bought, part.price_cents, bought * part.price_cents))
             freight += bought * self.freight_cents(part)
             beside += used * self.beside_cents(part)
@@ -166,4 +188,175 @@ class PriceList:
         base = sum(line.price_cents for line in lines)
         margin, tax, total = self.total_of(base)
         lines += [BillLine(name, text, 1, sum_, sum_) for name, text, sum_ in (("margin", "Margin", margin), ("tax", "Tax", tax)) if sum_]
-        return Bill(tuple(lines), base, total, beside, weight)
+        return Bill(tuple(lines), base, total, beside, weight, self._kit_uses(kits, design))
+
+    def _kit_uses(self, kits: Mapping[str, int], design: Design) -> tuple[KitUse, ...]:
+        """Kits bought, each with what it leaves over; of several with the same part the last ones."""
+        open_ = Counter({part: max(0, used - self.owned[part]) for part, used in design.pieces.items()})
+        uses = []
+        for kit_id, count in kits.items():
+            kit = self.kits.offered[kit_id]
+            left_over = {}
+            for part, each in kit.parts:
+                taken = min(open_[part], each * count)
+                open_[part] -= taken
+                if taken < each * count:
+                    left_over[part] = each * count - taken
+            uses.append(KitUse(kit, count, left_over))
+        return tuple(uses)
+
+
+def _kit_words(use: KitUse) -> str:
+    """A kit on the bill: what it is, what is in it and what of it is not used."""
+    said = f"{use.kit.description + ': ' if use.kit.description else ''}{_listed(use.kit.contents)}"
+    return f"{said} (left over: {_listed(use.left_over)})" if use.left_over else said
+
+
+def _listed(pieces: Mapping[str, int]) -> str:
+    return ", ".join(f"{count} x {part}" for part, count in pieces.items())
+
+
+class KitPrices:
+    """The kits that one problem may buy, and which of them make a bill least."""
+
+    def __init__(self, prices: PriceList, catalog: Catalog) -> None:
+        self._prices, self._parts = prices, catalog.by_id
+        locks, severities = prices.problem.locks, Severities(prices.problem.rules)
+        self._stock_holds = severities.enforced("stock")
+        self.offered: dict[str, Kit] = {}
+        self.least: dict[str, int] = {}
+        """Kits that the problem demands, with their number."""
+        self.most: dict[str, int] = {}
+        """Most of a kit that stock and the problem's locks allow."""
+        for kit in catalog.kits:
+            if kit.id in locks.exclude or locks.at_most.get(kit.id) == 0 or any(part not in self._parts for part in kit.contents):
+                continue
+            if kit.stock is not None and self._stock_holds:
+                self.most[kit.id] = kit.stock
+            if kit.id in locks.at_most and severities.enforced("part-limit"):
+                self.most[kit.id] = min(locks.at_most[kit.id], self.most.get(kit.id, locks.at_most[kit.id]))
+            if kit.id in locks.at_least and severities.enforced("part-demanded"):
+                self.least[kit.id] = locks.at_least[kit.id]
+            if kit.id in self.least or self._can_save(kit):
+                self.offered[kit.id] = kit
+        self.parts = frozenset(part for kit in self.offered.values() for part in kit.contents)
+        """Parts that some kit holds."""
+        self._known: dict[tuple[tuple[str, int], ...], dict[str, int]] = {}
+        ordered = list(self.offered.values())
+        self._rates = [self._rates_of(ordered[at:]) for at in range(len(ordered) + 1)]
+
+    def _apart_cents(self, kit: Kit) -> int:
+        """What the pieces of a kit cost one by one, freight with them [cents]."""
+        return sum(self._prices.bought_cents(self._parts[part]) * count for part, count in kit.parts)
+
+    def _can_save(self, kit: Kit) -> bool:
+        """Whether a kit can make any bill less, or bring pieces that are not to be had otherwise."""
+        scarce = any(self._parts[part].stock is not None or self._parts[part].pack_qty > 1 for part in kit.contents)
+        return scarce or self.bought_cents(kit) < self._apart_cents(kit)
+
+    def freight_cents(self, kit: Kit) -> int:
+        """Freight of one kit: that of its pieces [cents]."""
+        return sum(self._prices.freight_cents(self._parts[part]) * count for part, count in kit.parts)
+
+    def bought_cents(self, kit: Kit) -> int:
+        """Price of one kit with its freight [cents]."""
+        return kit.price_cents + self.freight_cents(kit)
+
+    def _rates_of(self, kits: list[Kit]) -> dict[str, tuple[int, int]]:
+        """For each part the least share of its own price at which these kits bring it, as a pair of whole numbers."""
+        rates: dict[str, tuple[int, int]] = {}
+        for kit in kits:
+            cost, apart = self.bought_cents(kit), self._apart_cents(kit)
+            for part in kit.contents:
+                now = rates.get(part, (1, 1))
+                if cost * now[1] < now[0] * apart:
+                    rates[part] = (cost, apart)
+        return rates
+
+    def least_cents(self, part: Part) -> int:
+        """Least that a bought piece can add to a bill: the sum of these over a kit's pieces is at most its price [cents]."""
+        cost, apart = self._rates[0].get(part.id, (1, 1))
+        return self._prices.bought_cents(part) * cost // apart
+
+    def together(self, parts: Iterable[str]) -> set[str]:
+        """Of some parts those that are in kits, with every part that shares a kit with one of them, and so on."""
+        found = self.parts.intersection(parts)
+        while True:
+            more = found.union(*(kit.contents for kit in self.offered.values() if not found.isdisjoint(kit.contents)))
+            if more == found:
+                return set(found)
+            found = more
+
+    def supplied(self, kits: Mapping[str, int]) -> Counter[str]:
+        """Pieces that so many kits bring."""
+        pieces: Counter[str] = Counter()
+        for kit_id, count in kits.items():
+            for part, each in self.offered[kit_id].parts:
+                pieces[part] += each * count
+        return pieces
+
+    def cheapest(self, pieces: Mapping[str, int]) -> dict[str, int]:
+        """Kits, and how many, that make the bill of some pieces least: first within the stock, then by price.
+
+        Every combination is looked at that the least prices of the kits still open do not rule out.
+        """
+        if not self.offered:
+            return {}
+        owned = self._prices.owned
+        needed = {part: pieces[part] - owned[part] for part in sorted(self.parts) if pieces.get(part, 0) > owned[part]}
+        key = tuple(needed.items())
+        if key not in self._known:
+            search = _KitSearch(self, list(self.offered.values()))
+            search.look(0, needed, 0, ())
+            self._known[key] = {kit: count for kit, count in zip(self.offered, search.counts, strict=True) if count}
+        return self._known[key]
+
+    def apart(self, needed: Mapping[str, int]) -> tuple[int, int]:
+        """Pieces beyond the stock, and price, of what is bought beside the kits [count, cents]."""
+        beyond = cost = 0
+        for part_id, pieces in needed.items():
+            part = self._parts[part_id]
+            bought = int(bought_pieces(pieces, 0, part.pack_qty))
+            cost += bought * self._prices.bought_cents(part)
+            if part.stock is not None and self._stock_holds:
+                beyond += max(0, bought - part.stock)
+        return beyond, cost
+
+    def rest_cents(self, at: int, needed: Mapping[str, int]) -> float:
+        """Least that pieces cost with the kits from number `at` on [cents]."""
+        total = 0.0
+        for part, pieces in needed.items():
+            cost, apart = self._rates[at].get(part, (1, 1))
+            total += pieces * self._prices.bought_cents(self._parts[part]) * (cost / apart)
+        return total
+
+
+class _KitSearch:
+    """Looks at how many of each kit to buy, kit after kit."""
+
+    def __init__(self, prices: KitPrices, kits: list[Kit]) -> None:
+        self.prices, self.kits = prices, kits
+        self.best: tuple[float, float] = (math.inf, math.inf)
+        self.counts: tuple[int, ...] = ()
+
+    def look(self, at: int, needed: Mapping[str, int], spent: int, counts: tuple[int, ...]) -> None:
+        """Go on from the kits before number `at`: `needed` pieces are still missing, `spent` is paid [cents]."""
+        if self.best[0] == 0 and spent + self.prices.rest_cents(at, needed) >= self.best[1] + HALF_CENT:
+            return
+        if at == len(self.kits):
+            beyond, cost = self.prices.apart(needed)
+            if (beyond, spent + cost) < self.best:
+                self.best, self.counts = (beyond, spent + cost), counts
+            return
+        kit = self.kits[at]
+        least = self.prices.least.get(kit.id, 0)
+        useful = max((-(-needed[part] // each) for part, each in kit.parts if part in needed), default=0)
+        most = max(least, min(useful, self.prices.most.get(kit.id, useful)))
+        for count in range(least, most + 1):
+            taken = {part: each * count for part, each in kit.parts}
+            left = {part: pieces - taken.get(part, 0) for part, pieces in needed.items() if pieces > taken.get(part, 0)}
+            self.look(at + 1, left, spent + count * self.prices.bought_cents(kit), (*counts, count))
+
+
+HALF_CENT = 0.5
+"""Prices are whole cents; the bounds on them are floating numbers."""

@@ -4,7 +4,7 @@ Sets
     C            power cores (bank, inverters, converters), K(c) the bank class of a core
     B            charging blocks (controller and its array), K(b) the bank class of a block
     M, S         months of use; seasons
-    P            parts with an inventory: owned, limited, demanded, in packs
+    P            parts with an inventory: owned, limited, demanded, in packs, in kits
 
 Variables
     x[c] in {0,1}      core c is chosen
@@ -13,11 +13,12 @@ Variables
     c[k] in [0,1]      class k is that of the core
     alone in [0,1]     the one controller shares no bank
     k[p] in Z, >= 0    packs bought of part p
+    q[i] in Z, >= 0    kits bought of kit i
     d[p] in {0,1}      part p is used at all (only with a price on distinct parts)
     z[r,m] in {0,1}    free rectangle r holds modules of kind m (only with rectangles)
 
 Objective: money in whole cents
-    min  sum cost'[c] x[c] + sum cost'[b] n[b] + sum price[p] pack[p] k[p] + price_distinct sum d[p]
+    min  sum cost'[c] x[c] + sum cost'[b] n[b] + sum price[p] pack[p] k[p] + sum price[i] q[i] + price_distinct sum d[p]
     where cost' leaves out the parts of P.
 
 Constraint families, each one function below; every constraint is named family__index
@@ -35,7 +36,7 @@ Constraint families, each one function below; every constraint is named family__
     trackers      built-in trackers used <= inverters of that model
     terminals     load terminals >= DC loads
     area, rectangles, weight, budget
-    inventory     pack k + owned >= pieces; pieces bought <= stock; at most, at least
+    inventory     pack k + owned + those in kits >= pieces; pieces and kits bought <= stock; at most, at least
     distinct      d[p] >= x[c], y[b] that use p
     known_kind    no design of a kind that was found before (only for the next-best that differ in kind)
 """
@@ -86,6 +87,7 @@ class Program:
     n: list[Any] = field(init=False)
     y: list[Any] = field(init=False)
     packs: dict[str, Any] = field(init=False)
+    kits: dict[str, Any] = field(init=False)
     cost: Any = field(init=False)
     rows: int = field(init=False, default=0)
     _cuts: int = field(init=False, default=0)
@@ -98,7 +100,7 @@ class Program:
         self.x = [add(f"x{c}", 0, 1, cat="Binary") for c in range(len(cores))]
         self.n = [add(f"n{b}", 0, self.most, cat="Integer") for b in range(len(blocks))]
         self.y = [add(f"y{b}", 0, 1, cat="Binary") for b in range(len(blocks))]
-        self.packs = {}
+        self.packs, self.kits = {}, {}
         self._usage = self._special_usage()
         self.cost = self._objective()
         self.model += self.cost
@@ -152,7 +154,7 @@ class Program:
     # --- objective and families
 
     def _objective(self) -> Any:
-        """Money: candidates without their special parts, packs bought, distinct parts."""
+        """Money: candidates without their special parts, packs and kits bought, distinct parts."""
         found, stock = self.candidates, self.candidates.stock
         core_cost, block_cost = found.cores.table.cost.astype(float), found.blocks.cost.astype(float)
         terms = []
@@ -162,9 +164,16 @@ class Program:
             pack = stock.part(part).pack_qty
             self.packs[part] = self.model.add_variable(f"k{len(self.packs)}", 0, None, cat="Integer")
             terms.append(each * pack * self.packs[part])
-        terms += self._distinct_terms()
+        for kit in stock.kits:
+            self.kits[kit.id] = self.model.add_variable(f"q{len(self.kits)}", 0, None, cat="Integer")
+        terms += [*self._kit_terms(), *self._distinct_terms()]
         everything = np.arange(len(self.x)), np.arange(len(self.n))
         return self._of_cores(core_cost, everything[0]) + self._of_blocks(block_cost, everything[1]) + pulp.lpSum(terms)
+
+    def _kit_terms(self) -> list[Any]:
+        """What the kits cost, with their freight."""
+        prices = self.candidates.stock.prices.kits
+        return [prices.bought_cents(prices.offered[kit]) * bought for kit, bought in self.kits.items()]
 
     def _distinct_terms(self) -> list[Any]:
         """A price on each part number that is used at all."""
@@ -333,15 +342,22 @@ class Program:
             core, block = core - in_cores * each, block - in_blocks * each
             bought.append(each * stock.part(part).pack_qty * self.packs[part])
         total = self._of_cores(core, np.arange(len(self.x))) + self._of_blocks(block, np.arange(len(self.n)))
-        self._row("budget", total + pulp.lpSum(bought) <= most)
+        self._row("budget", total + pulp.lpSum([*bought, *self._kit_terms()]) <= most)
 
     def _inventory(self) -> None:
-        """pack k + owned >= pieces; pack k <= stock; pieces within the limits that the problem sets."""
+        """pack k + owned + those in kits >= pieces; pack k, kits <= stock; pieces, kits within the limits that the problem sets."""
         stock = self.candidates.stock
+        kits = stock.prices.kits
+        for kit, bought in self.kits.items():
+            if kit in kits.most:
+                self._row("inventory", bought <= kits.most[kit])
+            if kit in kits.least:
+                self._row("inventory", bought >= kits.least[kit])
         for part_id, (in_cores, in_blocks) in self._usage.items():
             part = stock.part(part_id)
             pieces = self._of_cores(in_cores, np.arange(len(self.x))) + self._of_blocks(in_blocks, np.arange(len(self.n)))
-            self._row("inventory", part.pack_qty * self.packs[part_id] - pieces >= -stock.owned[part_id])
+            in_kits = pulp.lpSum(kits.offered[kit].contents.get(part_id, 0) * bought for kit, bought in self.kits.items())
+            self._row("inventory", part.pack_qty * self.packs[part_id] + in_kits - pieces >= -stock.owned[part_id])
             # The stock of a part that is not special stays out: dominance does not know it (see Stock.broken).
             if part_id in stock.special and part.stock is not None and self._enforced("stock"):
                 self._row("inventory", part.pack_qty * self.packs[part_id] <= part.stock)

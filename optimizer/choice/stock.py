@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 
 from optimizer.bill import PriceList
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.kits import Kit
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
 from optimizer.rules.money import bought_pieces
@@ -19,6 +20,8 @@ class Stock:
 
     `special` parts and parts in packs get inventory rows in the program. Parts with a stock join them only when a
     design would break it: without the row the program is a relaxation, so its optimum stands when it breaks none.
+    In the same way parts in kits join them, with the kits, only when a design uses one: until then they cost the least
+    that any kit could make of their price.
     """
 
     def __init__(self, problem: Problem, catalog: Catalog, prices: PriceList) -> None:
@@ -26,8 +29,9 @@ class Stock:
         self.prices = prices
         self.owned = prices.owned
         locks = problem.locks
-        self.at_most: dict[str, int] = dict(locks.at_most)
-        self.at_least: Counter[str] = Counter(locks.at_least)
+        # What the locks say of a kit is with the prices: a kit is bought, parts are used.
+        self.at_most: dict[str, int] = {part: most for part, most in locks.at_most.items() if part in catalog.by_id}
+        self.at_least: Counter[str] = Counter({part: least for part, least in locks.at_least.items() if part in catalog.by_id})
         for own in problem.owned:
             if own.must_use:
                 self.at_least[own.part] = max(self.at_least[own.part], self.owned[own.part])
@@ -39,6 +43,9 @@ class Stock:
                 self._barred |= {part.id for part in catalog.parts() if isinstance(part, kind) and part.id not in only}
         self.special: set[str] = {*self.owned, *self.at_most, *self.at_least}
         self.packs: set[str] = {part.id for part in catalog.parts() if part.pack_qty > 1 and isinstance(part, KINDS)}
+        demanded = {part for kit in prices.kits.least for part in prices.kits.offered[kit].contents}
+        # A least price of a piece says nothing of whole packs, and exact rows need the whole kit.
+        self.special |= prices.kits.together({*self.special, *self.packs, *demanded})
 
     def allows(self, part_id: str) -> bool:
         """Whether the locks leave the part in."""
@@ -50,16 +57,26 @@ class Stock:
 
     def price_cents(self, part_id: str) -> int:
         """Price of a piece with freight, nothing owned, no pack rounding, and the price on its weight [cents]."""
-        part = self.part(part_id)
-        return self.prices.bought_cents(part) + self.prices.beside_cents(part)
+        return self.bill_cents(part_id) + self.prices.beside_cents(self.part(part_id))
 
     def bill_cents(self, part_id: str) -> int:
-        """Price of a piece with freight: what the bill and the budget see [cents]."""
-        return self.prices.bought_cents(self.part(part_id))
+        """Price of a piece with freight: what the bill and the budget see, or the least of it while kits are left out [cents]."""
+        part = self.part(part_id)
+        return self.prices.bought_cents(part) if part_id in self.special else self.prices.kits.least_cents(part)
+
+    @property
+    def kits(self) -> list[Kit]:
+        """Kits that the program buys: those whose parts have inventory rows."""
+        return [kit for kit in self.prices.kits.offered.values() if self.special.issuperset(kit.contents)]
+
+    def unpriced(self, pieces: Counter[str]) -> set[str]:
+        """Parts, with all that shares a kit with them, that a design uses at less than they may cost."""
+        return self.prices.kits.together({part for part in pieces if part not in self.special})
 
     def least_cents(self, part_id: str) -> int:
         """Least that a piece can add to the objective: owned pieces cost only the price on their weight [cents]."""
-        return self.prices.beside_cents(self.part(part_id)) if part_id in self.owned else self.price_cents(part_id)
+        part = self.part(part_id)
+        return self.prices.beside_cents(part) + (0 if part_id in self.owned else self.prices.kits.least_cents(part))
 
     def broken(self, pieces: Counter[str]) -> Iterator[str]:
         """Parts outside `special` whose stock a design would break."""
@@ -71,9 +88,13 @@ class Stock:
 
     def holds(self, pieces: Counter[str], enforced: Callable[[str], bool]) -> bool:
         """Whether a design's pieces respect stock, limits and demands."""
+        kits = self.prices.kits.cheapest(pieces)
+        if any(count > self.prices.kits.most.get(kit, count) for kit, count in kits.items()):
+            return False
+        in_kits = self.prices.kits.supplied(kits)
         for part_id, used in pieces.items():
             part = self.part(part_id)
-            bought = int(bought_pieces(used, self.owned[part_id], part.pack_qty))
+            bought = int(bought_pieces(used, self.owned[part_id] + in_kits[part_id], part.pack_qty))
             if part.stock is not None and bought > part.stock and enforced("stock"):
                 return False
             if used > self.at_most.get(part_id, used) and enforced("part-limit"):

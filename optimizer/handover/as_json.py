@@ -67,6 +67,14 @@ def bill_data(lines: Sequence[BillLine]) -> list[Data]:
     ]
 
 
+def kits_data(bill: Bill) -> list[Data]:
+    """Kits that are bought, with what is in one and what all of them leave over."""
+    return [
+        {"kit": use.kit.id, "quantity": use.count, "parts": dict(use.kit.contents), "left_over": dict(use.left_over)}
+        for use in bill.kits
+    ]
+
+
 def check_line_data(line: Line) -> Data:
     """One line of the proof."""
     return {
@@ -125,6 +133,7 @@ def solve_data(answer: Answer, inputs: Data) -> Data:
         "cost": cost_data(answer),
         "choice": choice_data(answer.choice) if answer.choice else None,
         "bill": bill_data(report.bill.lines) if report else [],
+        "kits": kits_data(report.bill) if report else [],
         "weight_kg": report.bill.weight_kg if report else None,
         "forces": answer.forces,
         "checks": [check_line_data(line) for line in report.lines] if report else [],
@@ -150,6 +159,7 @@ def check_data(report: Report, choice: Choice, problem: Problem, currency: str, 
         "cost": {"total": report.bill.total_cents / 100, "currency": currency},
         "choice": choice_data(choice),
         "bill": bill_data(report.bill.lines),
+        "kits": kits_data(report.bill),
         "weight_kg": report.bill.weight_kg,
         "checks": [check_line_data(line) for line in report.lines],
         "months": months_data(report),
@@ -189,7 +199,7 @@ def demand_data(problem: Problem, inputs: Data) -> Data:
 
 def lint_data(catalog: Catalog | None, errors: Sequence[str], doubts: Sequence[str], inputs: Data) -> Data:
     """The answer of `lint`."""
-    parts = {kind: len(getattr(catalog, kind)) for kind in FILES} if catalog else {}
+    parts = {kind: len(getattr(catalog, kind)) for kind in (*FILES, "kits")} if catalog else {}
     return {
         "sound": not errors, "catalog": catalog.name if catalog else None, "parts": parts, "errors": list(errors),
         "doubts": list(doubts), "inputs": inputs,
@@ -197,10 +207,10 @@ def lint_data(catalog: Catalog | None, errors: Sequence[str], doubts: Sequence[s
 
 
 def _place_on_bill(part: str, catalog: Catalog) -> int:
-    """Parts first, then allowances, then sums of money."""
-    if part not in catalog.by_id:
+    """Kits and parts first, then allowances, then sums of money."""
+    if part not in catalog.sold:
         return 2
-    return 1 if isinstance(catalog.by_id[part], Allowance) else 0
+    return 1 if isinstance(catalog.sold[part], Allowance) else 0
 
 
 def combined_lines(bills: Sequence[Bill], catalog: Catalog) -> list[BillLine]:
@@ -212,9 +222,9 @@ def combined_lines(bills: Sequence[Bill], catalog: Catalog) -> list[BillLine]:
     combined = []
     for part, lines in sorted(found.items(), key=lambda item: _place_on_bill(item[0], catalog)):
         price = sum(line.price_cents for line in lines)
-        if part in catalog.by_id:
+        if part in catalog.sold:
             quantity = sum(line.quantity for line in lines)
-            combined.append(BillLine(part, catalog.by_id[part].description, quantity, lines[0].unit_cents, price))
+            combined.append(BillLine(part, catalog.sold[part].description, quantity, lines[0].unit_cents, price))
         else:
             combined.append(BillLine(part, lines[0].description, 1, price, price))
     return combined
@@ -224,7 +234,7 @@ def beyond_stock(lines: Sequence[BillLine], catalog: Catalog) -> list[str]:
     """Parts of which a combined bill takes more than there are: each system was solved with the whole stock."""
     beyond = []
     for line in lines:
-        part = catalog.by_id.get(line.part)
+        part = catalog.sold.get(line.part)
         if part is not None and part.stock is not None and line.quantity > part.stock:
             beyond.append(f"{line.part}: {line.quantity} wanted, {part.stock} in stock")
     return beyond

@@ -168,7 +168,7 @@ def _autonomy(report: Report) -> list[str]:
 
 
 def _bill(lines: Sequence[BillLine], total_cents: int, catalog: Catalog, forces: Mapping[str, str]) -> list[str]:
-    named = {part.id for part in catalog.parts()} - {allowance.id for allowance in catalog.allowances}
+    named = set(catalog.sold) - {allowance.id for allowance in catalog.allowances}
     body = columns("  qty  part", f"{'each':>10}{'price ' + catalog.currency:>12}")
     for line in lines:
         text = f"{line.part}  {line.description}" if line.part in named else line.description or line.part

@@ -7,6 +7,8 @@ from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.text_tables import nearest
 
+MAY_NAME_KITS = ("locks.exclude", "locks.at_most", "locks.at_least")
+
 
 def unknown_parts(problem: Problem, catalog: Catalog, name: str) -> list[str]:
     """Messages for the parts that a problem locks or owns and that the catalog does not hold."""
@@ -16,8 +18,10 @@ def unknown_parts(problem: Problem, catalog: Catalog, name: str) -> list[str]:
         "owned.part": [own.part for own in problem.owned],
     }
     return [
-        f"{name}: {key}: part '{part}' is not in the catalog{nearest(part, list(catalog.by_id))}"
-        for key, parts in named.items() for part in parts if part not in catalog.by_id
+        f"{name}: {key}: part '{part}' is not in the catalog{nearest(part, list(known))}"
+        for key, parts in named.items()
+        for known in (catalog.sold if key in MAY_NAME_KITS else catalog.by_id,)
+        for part in parts if part not in known
     ]
 
 

@@ -13,6 +13,7 @@ from typing import TypeVar
 import numpy as np
 
 from optimizer.errors import InputError
+from optimizer.inputs.kits import Kit, load_kits
 from optimizer.inputs.parts import (
     Allowance,
     Battery,
@@ -71,11 +72,17 @@ class Catalog:
     tables: Tables
     sha256: str = ""
     doubts: tuple[str, ...] = field(default=())
+    kits: tuple[Kit, ...] = ()
 
     @cached_property
     def by_id(self) -> Mapping[str, Part]:
         """Every part by its id."""
         return {part.id: part for part in self.parts()}
+
+    @cached_property
+    def sold(self) -> Mapping[str, Part | Kit]:
+        """Every part and every kit by its id."""
+        return {**self.by_id, **{kit.id: kit for kit in self.kits}}
 
     def parts(self) -> Iterator[Part]:
         """Every part of every kind."""
@@ -183,7 +190,7 @@ def load_catalog(folder: str | Path | None = None) -> Catalog:
     """Read a catalog folder (default: the shipped one).
 
     folder: holds catalog.toml, modules.csv, batteries.csv, controllers.csv, inverters.csv and, where wanted,
-    converters.csv, allowances.csv and tables/.
+    converters.csv, allowances.csv, kits.csv and tables/.
     Raises InputError with every error of every row of every file.
     """
     home = Path(folder) if folder is not None else shipped_folder("catalogs")
@@ -225,6 +232,8 @@ def load_catalog(folder: str | Path | None = None) -> Catalog:
                     f"{nearest(part.chemistry, list(tables.chemistries))}"
                 )
         parts[kind] = tuple(sorted((part for _, part in found), key=lambda part: part.id))
+    by_id = {part.id: part for found in parts.values() for part in found}
+    kits = load_kits(home / "kits.csv", by_id, seen, problems, doubts)
     raise_if_any(problems)
     digest = hashlib.sha256()
     for path in sorted([*home.glob("*.csv"), *home.glob("*.toml"), *home.glob("tables/*.csv")]):
@@ -236,5 +245,6 @@ def load_catalog(folder: str | Path | None = None) -> Catalog:
         tables=tables,
         sha256=digest.hexdigest(),
         doubts=tuple(doubts),
+        kits=kits,
         **parts,  # type: ignore[arg-type]  # each file's record kind is that of FILES
     )

@@ -76,7 +76,7 @@ def whole_lines(whole: Whole, catalog: Catalog, bill: Bill) -> list[Line]:
     _voltage(lines, whole)
     _controllers(lines, whole)
     _room(lines, whole, bill)
-    _numbers_of_parts(lines, whole, catalog)
+    _numbers_of_parts(lines, whole, catalog, bill)
     _bounds(lines, whole)
     if whole.needs.problem.limits.budget is not None:
         lines.add("budget", bill.total_cents / 100, whole.needs.problem.limits.budget)
@@ -195,14 +195,20 @@ def allowed_pieces(needs: Needs, catalog: Catalog) -> Iterator[tuple[str, int]]:
     yield from locks.at_most.items()
 
 
-def _numbers_of_parts(lines: Lines, whole: Whole, catalog: Catalog) -> None:
-    pieces, problem = whole.design.pieces, whole.needs.problem
+def _numbers_of_parts(lines: Lines, whole: Whole, catalog: Catalog, bill: Bill) -> None:
+    pieces, problem = Counter(whole.design.pieces), whole.needs.problem
     owned: Counter[str] = Counter()
+    for use in bill.kits:
+        pieces[use.kit.id] += use.count  # the locks may name a kit, whose id is no part's
+        for part_id, each in use.kit.parts:
+            owned[part_id] += each * use.count  # had already, as far as buying pieces one by one goes
+        if use.kit.stock is not None:
+            lines.add("stock", use.count, use.kit.stock, use.kit.id)
     demanded: Counter[str] = Counter(problem.locks.at_least)
     for own in problem.owned:
         owned[own.part] += own.quantity
         if own.must_use:
-            demanded[own.part] = max(demanded[own.part], owned[own.part])
+            demanded[own.part] = max(demanded[own.part], sum(other.quantity for other in problem.owned if other.part == own.part))
     for part in whole.design.parts:
         if part.stock is not None:
             bought = int(money.bought_pieces(pieces[part.id], owned[part.id], part.pack_qty))

@@ -10,12 +10,13 @@ from typing import Literal, TypeVar, cast
 from optimizer.answer import Answer, Outcome, solve
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.kits import Kit
 from optimizer.inputs.parts import Allowance, Part
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.text_tables import nearest
 from optimizer.needs.requirements import requirements, with_section
 from optimizer.needs.site import Needs
-from optimizer.proof.check import check_design
+from optimizer.proof.check import Report, check_design
 from optimizer.proof.lines import Line
 from optimizer.rules.book import RULES
 
@@ -64,18 +65,18 @@ def proven(answer: Answer) -> bool:
 
 
 def why_not(problem: Problem, catalog: Catalog, part_id: str, progress: Progress = lambda _: None) -> WhyNot:
-    """Chosen; or beaten, by how much and from which price on; or screened out, by which rule.
+    """Chosen; or beaten, by how much and from which price on; or screened out, by which rule. A kit is asked after like a part.
 
     Raises InputError for a part that the catalog does not hold, and for an allowance, which nobody chooses.
     """
-    part = catalog.by_id.get(part_id)
+    part = catalog.sold.get(part_id)
     if part is None:
-        raise InputError(f"part '{part_id}' is not in the catalog{nearest(part_id, list(catalog.by_id))}")
+        raise InputError(f"part '{part_id}' is not in the catalog{nearest(part_id, list(catalog.sold))}")
     if isinstance(part, Allowance):
         raise InputError(f"part '{part_id}' is an allowance: it comes with every {part.per} and is not chosen")
     progress("the cheapest design")
     base = solve(problem, catalog)
-    if base.report is not None and base.report.design.pieces[part_id]:
+    if base.report is not None and _holds(base.report, part_id):
         progress(f"the cheapest design without {part_id}")
         without = solve(with_section(problem, "locks", exclude=(*problem.locks.exclude, part_id)), catalog)
         price, always = None, without.outcome is Outcome.INFEASIBLE
@@ -94,7 +95,19 @@ def why_not(problem: Problem, catalog: Catalog, part_id: str, progress: Progress
     price = None
     if base.report is not None:
         price, _ = _entering(demanding, catalog, part, base.report.bill.objective_cents, progress)
-    return WhyNot(part_id, "beaten", base, with_part, price, None, "a design without it costs no more")
+    return WhyNot(part_id, "beaten", base, with_part, price, None, f"a design without it costs no more{_unused(with_part.report, part)}")
+
+
+def _holds(report: Report, part_id: str) -> bool:
+    """Whether a design uses a part, or its bill a kit."""
+    return bool(report.design.pieces[part_id]) or any(use.kit.id == part_id for use in report.bill.kits)
+
+
+def _unused(report: Report, part: Part | Kit) -> str:
+    """What a kit leaves over in the cheapest design for which it is bought, in words."""
+    left_over = next((use.left_over for use in report.bill.kits if use.kit.id == part.id), {})
+    words = ", ".join(f"{count} x {one}" for one, count in left_over.items())
+    return f"; with it there would be left over: {words}" if words else ""
 
 
 def _demanding(problem: Problem, part_id: str) -> Problem:
@@ -103,20 +116,22 @@ def _demanding(problem: Problem, part_id: str) -> Problem:
     return with_section(problem, "locks", at_least=least)
 
 
-def _locked_out(problem: Problem, catalog: Catalog, part: Part) -> str:
+def _locked_out(problem: Problem, catalog: Catalog, part: Part | Kit) -> str:
     """The lock of the problem that keeps a part out, in words; empty where none does."""
     locks = problem.locks
     if part.id in locks.exclude:
         return "the problem itself leaves it out: locks.exclude"
     if locks.at_most.get(part.id) == 0:
         return "the problem itself leaves it out: locks.at_most is 0"
+    if isinstance(part, Kit):
+        return "there is none in stock" if part.stock == 0 and Needs(problem).severities.enforced("stock") else ""
     kept = [one for one in locks.only if isinstance(catalog.by_id.get(one), type(part))]
     if kept and part.id not in kept:
         return f"the problem itself leaves it out: locks.only keeps {', '.join(kept)}"
     return ""
 
 
-def _blocking(problem: Problem, catalog: Catalog, part: Part, base: Answer, with_part: Answer) -> tuple[Blocking | None, str]:
+def _blocking(problem: Problem, catalog: Catalog, part: Part | Kit, base: Answer, with_part: Answer) -> tuple[Blocking | None, str]:
     """The rule that keeps a part out, and the reason in words.
 
     First each limit of the problem is left out: where one opens the way, what its design breaks is the answer. Else the
@@ -134,6 +149,8 @@ def _blocking(problem: Problem, catalog: Catalog, part: Part, base: Answer, with
                 line = broken[0]
                 reason = f"the problem's limit '{requirement.title}' keeps it out; without that limit there is a design with it"
                 return Blocking(line.rule, _shortfall(line, catalog.currency)), reason
+    if isinstance(part, Kit):
+        return None, with_part.reason
     others = tuple(one for one in problem.locks.only if not isinstance(catalog.by_id.get(one), type(part)))
     alone = solve(with_section(problem, "locks", only=(*others, part.id)), catalog)
     asked = alone if alone.report is None else with_part  # a design needs no inverter: then only the demand says more
@@ -153,14 +170,14 @@ def _shortfall(line: Line, currency: str) -> str:
 # --- prices
 
 
-def _entering(demanding: Problem, catalog: Catalog, part: Part, target_cents: int, progress: Progress) -> tuple[int | None, bool]:
+def _entering(demanding: Problem, catalog: Catalog, part: Part | Kit, target_cents: int, progress: Progress) -> tuple[int | None, bool]:
     """Highest price at which a design with the part costs at most the target, and whether any price does."""
     price = highest_price(demanding, catalog, part, target_cents, progress)
     return (None, True) if price == math.inf else (None if price is None else int(price), False)
 
 
-def highest_price(problem: Problem, catalog: Catalog, part: Part, target_cents: int, progress: Progress = lambda _: None) -> float | None:
-    """Highest price of a part, in whole cents, at which the cheapest design costs at most the target.
+def highest_price(problem: Problem, catalog: Catalog, part: Part | Kit, target_cents: int, progress: Progress = lambda _: None) -> float | None:
+    """Highest price of a part or a kit, in whole cents, at which the cheapest design costs at most the target.
 
     None where it costs more even with the part for nothing, infinite where it never costs more. The least cost is
     concave in the price of a part, each design being a straight line: from above, the crossing of one line with the
@@ -194,9 +211,11 @@ def highest_price(problem: Problem, catalog: Catalog, part: Part, target_cents: 
     return price
 
 
-def with_price(catalog: Catalog, part: Part, price_cents: int) -> Catalog:
-    """The catalog with another price for one part."""
+def with_price(catalog: Catalog, part: Part | Kit, price_cents: int) -> Catalog:
+    """The catalog with another price for one part or kit."""
     changed = part.model_copy(update={"price": price_cents / 100})
+    if isinstance(changed, Kit):
+        return replace(catalog, kits=tuple(changed if kit.id == part.id else kit for kit in catalog.kits))
 
     def swapped(parts: tuple[PartKind, ...]) -> tuple[PartKind, ...]:
         return tuple(cast("PartKind", changed) if one.id == part.id else one for one in parts)

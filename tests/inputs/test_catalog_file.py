@@ -32,6 +32,7 @@ def folder(tmp_path):
     home = tmp_path / "mine"
     shutil.copytree(shipped_folder("catalogs"), home)
     (home / "modules.csv").write_text(MODULE + row(), encoding="utf-8")
+    (home / "kits.csv").unlink()  # it speaks of shipped modules
     return home
 
 
