@@ -139,12 +139,13 @@ def _blocking(problem: Problem, catalog: Catalog, part: Part | Kit, base: Answer
     """
     if base.outcome is Outcome.INFEASIBLE:
         return None, f"the problem has no design at all, with this part or without it. {base.reason}"
-    for requirement in requirements(_demanding(problem, part.id)):
+    demanding = _demanding(problem, part.id)  # a kit is on no bill but where it is asked for
+    for requirement in requirements(demanding):
         if requirement.without is None or not requirement.name.startswith(LIMITS):
             continue
         opened = solve(requirement.with_value(requirement.without), catalog)
         if opened.report is not None:
-            broken = check_design(opened.report.design, Needs(problem), catalog).failures
+            broken = check_design(opened.report.design, Needs(demanding), catalog).failures
             if broken:
                 line = broken[0]
                 reason = f"the problem's limit '{requirement.title}' keeps it out; without that limit there is a design with it"

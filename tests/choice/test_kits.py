@@ -1,0 +1,149 @@
+"""Kits on a bill: which are bought, what is left over, what locks and stock say. Prices are worked by hand."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from functools import cache
+
+import pytest
+
+from optimizer import load_catalog, load_problem
+from optimizer.answer import solve
+from optimizer.bill import PriceList
+from optimizer.errors import InputError
+from optimizer.handover.as_json import combined_data, solve_data
+from optimizer.handover.terminal import solve_text
+from optimizer.inputs.catalog import shipped_folder
+from optimizer.inputs.kits import Kit
+from optimizer.inputs.problem import Owned, Price
+from optimizer.questions.why_not import why_not
+
+MODULE, TRACKER = "PV-100-36", "CM-A15-V80"  # 82.00 and 88.00; the camper uses 2 and 1
+PIECES = Counter({MODULE: 2, TRACKER: 1})
+
+
+@cache
+def plain():
+    return replace(load_catalog(), kits=())
+
+
+@cache
+def camper():
+    return load_problem(shipped_folder("problems") / "camper.toml")
+
+
+def kit(name, price, stock=None, **counts):
+    ids = {"module": MODULE, "tracker": TRACKER}
+    return Kit(id=name, price=price, stock=stock, parts=tuple((ids[key], count) for key, count in counts.items()))
+
+
+def sold(*kits):
+    return replace(plain(), kits=kits)
+
+
+def with_locks(site, **locks):
+    return site.model_copy(update={"locks": site.locks.model_copy(update=locks)})
+
+
+def picked(*kits, site=None, pieces=PIECES):
+    return PriceList(site or camper(), sold(*kits)).kits.cheapest(pieces)
+
+
+def test_the_prices_that_these_tests_rest_on():
+    assert (plain().by_id[MODULE].price, plain().by_id[TRACKER].price) == (82, 88)
+    design = solve(camper(), plain()).report.design
+    assert {part: design.pieces[part] for part in PIECES} == dict(PIECES)
+
+
+@pytest.mark.parametrize(("kits", "bought"), [
+    ([kit("K-A", 251.99, module=2, tracker=1)], {"K-A": 1}),
+    ([kit("K-A", 252, module=2, tracker=1)], {}),
+    ([kit("K-A", 170, module=1, tracker=1)], {}),
+    ([kit("K-A", 169, module=1, tracker=1)], {"K-A": 1}),
+    ([kit("K-A", 79, module=1), kit("K-B", 240, module=2, tracker=1)], {"K-B": 1}),  # 240, against 2 x 79 + 88 = 246
+    ([kit("K-A", 79, module=1), kit("K-B", 247, module=2, tracker=1)], {"K-A": 2}),
+    ([kit("K-A", 79, module=1), kit("K-B", 160, module=1, tracker=1)], {"K-A": 1, "K-B": 1}),  # 239
+    ([kit("K-A", 79, stock=1, module=1)], {"K-A": 1}),
+    ([kit("K-A", 79, stock=0, module=1)], {}),
+    ([kit("K-A", 163, module=3)], {"K-A": 1}),  # three in a kit for less than two
+])
+def test_the_kits_that_make_a_bill_least(kits, bought):
+    assert picked(*kits) == bought
+
+
+def test_owned_pieces_come_before_kits():
+    site = camper().model_copy(update={"owned": (Owned(part=MODULE, quantity=1),)})
+    assert picked(kit("K-A", 79, module=1), site=site) == {"K-A": 1}
+    assert picked(kit("K-A", 163, module=2), site=site) == {}
+
+
+def test_locks_may_name_a_kit_but_not_keep_one():
+    cheap = kit("K-A", 79, module=1)
+    assert picked(cheap, site=with_locks(camper(), exclude=("K-A",))) == {}
+    assert picked(cheap, site=with_locks(camper(), at_most={"K-A": 1})) == {"K-A": 1}
+    assert picked(kit("K-A", 100, module=1), site=with_locks(camper(), at_least={"K-A": 3})) == {"K-A": 3}
+    with pytest.raises(InputError, match=r"locks.only: part 'K-A' is not in the catalog"):
+        solve(with_locks(camper(), only=("K-A",)), sold(cheap))
+    with pytest.raises(InputError, match=r"locks.exclude: part 'K-AA' is not in the catalog \(did you mean 'K-A'\?\)"):
+        solve(with_locks(camper(), exclude=("K-AA",)), sold(cheap))
+
+
+def test_the_stock_of_a_part_is_what_is_bought_beside_the_kits():
+    scarce = tuple(one.model_copy(update={"stock": 1}) if one.id == MODULE else one for one in plain().modules)
+    dear = replace(sold(kit("K-A", 300, module=1)), modules=scarce)
+    assert PriceList(camper(), dear).kits.cheapest(PIECES) == {"K-A": 1}
+    only = with_locks(camper(), only=(MODULE,))
+    assert solve(only, replace(plain(), modules=scarce)).report is None
+    report = solve(only, dear).report
+    assert report.design.pieces[MODULE] - report.bill.kits[0].count == 1
+    assert {line.where: line.actual for line in report.lines if line.rule == "stock"}[MODULE] == 1
+
+
+def test_freight_of_a_kit_is_that_of_its_pieces_and_the_bill_adds_up():
+    site = camper().model_copy(update={"price": Price(freight_per_kg=1.37, margin_pct=7, tax_pct=19)})
+    catalog = sold(kit("K-A", 230, module=2, tracker=1))
+    before, after = solve(site, plain()).report.bill, solve(site, catalog).report.bill
+    assert before.parts_and_freight_cents - after.parts_and_freight_cents == 2200  # 252.00 - 230.00, freight the same
+    assert sum(line.price_cents for line in after.lines) == after.total_cents
+    assert next(line.part for line in after.lines) == "K-A"
+
+
+def test_a_budget_is_kept_by_a_kit_alone():
+    least = solve(camper(), plain()).report.bill.total_cents
+    poor = camper().model_copy(update={"limits": camper().limits.model_copy(update={"budget": (least - 1000) / 100})})
+    assert solve(poor, plain()).report is None
+    report = solve(poor, sold(kit("K-A", 242, module=2, tracker=1))).report
+    assert report.bill.total_cents == least - 1000
+
+
+def test_what_a_kit_leaves_over_is_told():
+    answer = solve(camper(), sold(kit("K-A", 251, module=3, tracker=1)))
+    data = solve_data(answer, {})
+    assert data["kits"] == [{"kit": "K-A", "quantity": 1, "parts": {MODULE: 3, TRACKER: 1}, "left_over": {MODULE: 1}}]
+    text = " ".join(solve_text(answer).split())
+    assert "(left over: 1 x" in text.replace(" 251.00", "")
+    assert "(2 in kits)" in text
+    assert combined_data([(answer, {}), (answer, {})], answer.catalog)["bill"][0]["quantity"] == 2
+
+
+def test_why_not_answers_for_a_kit():
+    chosen = why_not(camper(), sold(kit("K-A", 230, module=2, tracker=1)), "K-A")
+    assert (chosen.verdict, chosen.enters_below_cents) == ("chosen", 25200)
+    beaten = why_not(camper(), sold(kit("K-A", 260, module=3, tracker=1)), "K-A")
+    assert (beaten.verdict, beaten.enters_below_cents) == ("beaten", 25200)
+    assert beaten.reason == "a design without it costs no more; with it there would be left over: 1 x PV-100-36"
+    assert beaten.with_part.report.bill.total_cents - beaten.base.report.bill.total_cents == 800
+    out = why_not(camper(), sold(kit("K-A", 230, stock=0, module=2)), "K-A")
+    assert (out.verdict, out.reason) == ("screened out", "there is none in stock")
+    least = beaten.base.report.bill.total_cents
+    poor = camper().model_copy(update={"limits": camper().limits.model_copy(update={"budget": least / 100})})
+    limited = why_not(poor, sold(kit("K-A", 1500, module=2, tracker=1)), "K-A")
+    assert (limited.verdict, limited.blocking.rule) == ("screened out", "budget")
+
+
+def test_some_shipped_kits_are_in_shipped_answers_and_some_are_not():
+    catalog = load_catalog()
+    assert [use.kit.id for use in solve(camper(), catalog).report.bill.kits] == ["K-VAN-200"]
+    cabin = load_problem(shipped_folder("problems") / "weekend_cabin.toml")
+    assert solve(cabin, catalog).report.bill.kits == ()
