@@ -49,7 +49,7 @@ def versus(
     raise typer.Exit(0 if answer["exact"] else STOPPED)
 
 
-@app.command(epilog="Example: bankstring ranking weekend_cabin -n 4 --by voltage,chemistry")
+@app.command(epilog="Example: bankstring ranking weekend_cabin -n 2 --margin 5")
 def ranking(
     problem: ProblemPath,
     count: Annotated[int, typer.Option("-n", min=1, help="Designs to list.")] = 5,

@@ -102,8 +102,8 @@ def _air(problem: Problem, catalog: Catalog) -> FlipAxis:
     rise = max((float(cell_c(0.0, module.noct_c, FULL_SUN_W_M2, Needs(problem).mounting_factor)) for module in catalog.modules), default=0.0)
     low = max(-REACH_K, min(0.0, float(math.ceil(COLDEST_CELL_C - now.lowest_c))))
     high = min(REACH_K, max(0.0, float(math.floor(HOTTEST_CELL_C - now.hottest_c - rise))))
-    axis = Axis("air-temperature", "K warmer air", low, high, 0.5, tightening=False, exact=False, now=0.0, at=at)
-    return FlipAxis(axis, "temperature of the air", "lowest", "C", lambda value: now.lowest_c + value)
+    axis = Axis("air-temperature", "K warmer", low, high, 0.5, tightening=False, exact=False, now=0.0, at=at)
+    return FlipAxis(axis, "temperature of the air", "lowest temperature", "C", lambda value: now.lowest_c + value)
 
 
 def _load(problem: Problem, catalog: Catalog) -> FlipAxis:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from itertools import product
 
@@ -11,10 +12,12 @@ from enumerate import best_choice
 from small_cases import tiny
 from test_plain_choices import arrays, cores
 from test_plain_choices import tiny as plain
+from typer.testing import CliRunner
 
 from optimizer.answer import Outcome, solve
 from optimizer.bill import PriceList
 from optimizer.choice import search
+from optimizer.cli import app
 from optimizer.design import Design
 from optimizer.errors import WrongUse
 from optimizer.handover.questions_json import ranking_data
@@ -172,3 +175,15 @@ def test_the_ranking_says_the_price_of_a_margin():
 def test_a_margin_that_is_none_is_refused(pct):
     with pytest.raises(WrongUse, match="margin"):
         ranking(*plain(44), 1, margin_pct=pct)
+
+
+def test_the_command_hands_the_margin_on():
+    result = CliRunner().invoke(app, ["ranking", "problems/light_kit.toml", "-n", "1", "--margin", "2", "--json"])
+    assert result.exit_code == 0
+    told = json.loads(result.stdout)["with_margin"]
+    assert told["margin_pct"] == 2
+    assert told["tightest"]["margin_pct"] >= 2
+    assert told["choice"]
+    refused = CliRunner().invoke(app, ["ranking", "problems/light_kit.toml", "--margin", "0"])
+    assert refused.exit_code == 2
+    assert "margin" in refused.stderr
