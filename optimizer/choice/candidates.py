@@ -11,6 +11,7 @@ from optimizer.choice.blocks import Arrays, arrays, block_pieces, blocks_of_clas
 from optimizer.choice.cores import Cores, power_cores
 from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months, uses_terminals
 from optimizer.choice.kinds import Kinds
+from optimizer.choice.narrow import asked_by, given_by, narrow
 from optimizer.choice.prune import completion_bound
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
@@ -67,13 +68,16 @@ class Candidates:
         )
 
 
-def candidates(needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, *, prune: bool, known_cents: float = np.inf, kinds: Kinds | None = None) -> CandidateSearch:
-    """Screen and prune; `known_cents` is the objective of a design that is known already."""
+def candidates(
+    needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, *, prune: bool, known_cents: float = np.inf, kinds: Kinds | None = None,
+    any_design: bool = False,
+) -> CandidateSearch:
+    """Screen and prune; `known_cents` is the objective of a design that is known already. any_design: end with the first that is met."""
     cores = power_cores(needs, catalog, screening, stock)
     there = {int(i) for i in cores.table.columns.get("inverter", np.zeros(0)) if i >= 0}
     trackers = [inverter for at, inverter in enumerate(cores.inverters) if at in there and inverter.kind == "all-in-one"]
     strings = arrays(needs, catalog, screening, stock, trackers)
-    return CandidateSearch(needs, catalog, stock, screening, cores, strings, known_cents, prune=prune, kinds=kinds or Kinds())
+    return CandidateSearch(needs, catalog, stock, screening, cores, strings, known_cents, prune=prune, kinds=kinds or Kinds(), any_design=any_design)
 
 
 class CandidateSearch:
@@ -81,7 +85,7 @@ class CandidateSearch:
 
     def __init__(
         self, needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, cores: Cores, strings: Arrays, known: float, *, prune: bool,
-        kinds: Kinds,
+        kinds: Kinds, any_design: bool = False,
     ) -> None:
         self.needs, self.catalog, self.stock, self.screening = needs, catalog, stock, screening
         self.cores, self.arrays, self.prune, self.most = cores, strings, prune, known
@@ -97,6 +101,8 @@ class CandidateSearch:
         classes = sorted(set(table.bank_class.tolist()), key=lambda k: float(table.least_cost[table.bank_class == k].min())) if len(table) else []
         for number in classes:
             self._build(number)
+            if any_design and self.known is not None:
+                return
         if not self.blocks and not self.missing:
             self.missing = f"No array with its controller is left after the rule {screening.emptied_by}."
         if prune:
@@ -106,6 +112,7 @@ class CandidateSearch:
             self.price_pairs()
             self.tighten()
             self.price_pairs()
+            narrow(self)
 
     def tighten(self, known_cents: float = np.inf) -> None:
         """Drop what cannot be part of a design at most as dear as the cheapest that is known."""
@@ -208,7 +215,7 @@ class CandidateSearch:
 
     def _rates(self, number: int) -> np.ndarray:
         """Least cost of a watt-hour a day in each month, and of an ampere of charge; infinite where no block gives any."""
-        blocks, supply = self.blocks[number], _supply(self.blocks[number])
+        blocks, supply = self.blocks[number], given_by(self.blocks[number])
         with np.errstate(divide="ignore", invalid="ignore"):
             rate = blocks.least_cost[:, None] / np.where(supply > 0, supply, np.nan)
         return np.where(np.isnan(rate).all(axis=0), np.inf, np.nanmin(np.where(np.isnan(rate), np.inf, rate), axis=0))
@@ -217,7 +224,7 @@ class CandidateSearch:
         """Least cost of a design on each core of a class."""
         cores, rate = self._rows(number), self._rates(number)
         with np.errstate(invalid="ignore"):
-            energy = np.nan_to_num(_demand(cores) * rate, nan=0.0, posinf=np.inf).max(axis=1)
+            energy = np.nan_to_num(asked_by(cores) * rate, nan=0.0, posinf=np.inf).max(axis=1)
         return np.asarray(cores.least_cost + np.maximum(energy, self.blocks[number].least_cost.min()))
 
     def _upper_bound(self, number: int) -> None:
@@ -272,11 +279,11 @@ class CandidateSearch:
             barred = ~self._has_demanded(blocks).all(axis=0) | self._forbidden(core, blocks, alone=True)
             least = np.where(np.isnan(alone) | barred, np.inf, alone)
             if kinds == 2:
-                least = np.minimum(least, self._pair_core(number, core, months))
+                least = np.minimum(least, self.pair_core(number, core, months))
             block_least, core_least[at] = np.minimum(block_least, least), least.min()
         most = self.most + SLACK_CENTS
         if not (core_least <= most).any():
-            self._drop(number)
+            self.drop(number)
             return
         self.core_rows[number] = rows[core_least <= most]
         self.blocks[number] = blocks.take(block_least <= most)
@@ -289,7 +296,7 @@ class CandidateSearch:
         words = self.kinds.of_blocks(self.arrays, blocks)
         return self.kinds.forbidden_alone(of_core, *words) if alone else self.kinds.forbidden_pairs(of_core, *words)
 
-    def _pair_core(self, number: int, core: int, months: list[int]) -> np.ndarray:
+    def pair_core(self, number: int, core: int, months: list[int]) -> np.ndarray:
         """Least cost of a design of two kinds on a core that contains each block [cents], shape (blocks,)."""
         blocks, problem = self.blocks[number], self.problem
         block_least = np.full(len(blocks), np.inf)
@@ -305,7 +312,7 @@ class CandidateSearch:
         and their cost [cents], infinite where they do not fit; both of shape (blocks, blocks).
         """
         blocks, table, problem = self.blocks[number], self.cores.table, self.problem
-        limit = self._most_of_each(blocks, core)
+        limit = self.most_of_each(blocks, core)
         needed, harvest = table.needed_wh[core][months], blocks.harvest_wh[:, months]
         both = blocks.built_in[:, None] & blocks.built_in[None, :]
         able = blocks.parallel_ok[:, None] & blocks.parallel_ok[None, :] & ~np.eye(len(blocks), dtype=bool)
@@ -323,7 +330,7 @@ class CandidateSearch:
             second = np.ceil(second * (1 - 1e-7))
             fits = able & (first <= limit)[:, None] & (second <= limit[None, :]) & (first + second <= problem.bounds.controllers)
             fits &= ~both | (first + second <= table.inverter_count[core])
-            for column, most in self._resources(core):
+            for column, most in self.resources(core):
                 each = blocks.columns[column]
                 fits &= first * each[:, None] + second * each[None, :] <= most
             yield first, second, np.where(fits, table.least_cost[core] + first * blocks.least_cost[:, None] + second * blocks.least_cost[None, :], np.inf)
@@ -341,7 +348,7 @@ class CandidateSearch:
         ]
         return np.array(masks, dtype=bool).reshape(-1, len(blocks))
 
-    def _resources(self, core: int) -> list[tuple[str, float]]:
+    def resources(self, core: int) -> list[tuple[str, float]]:
         """Columns of blocks that add up to a limit, with what a core leaves of it."""
         table, problem, enforced = self.cores.table, self.problem, self.screening.enforced
         limits = [("self_w", float(table.room_w[core]))]
@@ -353,7 +360,7 @@ class CandidateSearch:
             limits.append(("weight_kg", problem.limits.total_kg_max - float(table.weight_total_kg[core])))
         return limits
 
-    def _most_of_each(self, blocks: Table, core: int) -> np.ndarray:
+    def most_of_each(self, blocks: Table, core: int) -> np.ndarray:
         """How many of each block a core can have, by its controllers, trackers and voltage."""
         table = self.cores.table
         most = np.where(blocks.parallel_ok, float(self.problem.bounds.controllers), 1.0)
@@ -372,8 +379,8 @@ class CandidateSearch:
             if uses_terminals(self.needs):
                 counts = np.maximum(counts, np.where(blocks.terminal_a > 0, table.terminal_a[core] / blocks.terminal_a, np.inf))
             counts = np.maximum(1, np.ceil(counts * (1 - 1e-7)))
-        fits = counts <= self._most_of_each(blocks, core)
-        for column, limit in self._resources(core):
+        fits = counts <= self.most_of_each(blocks, core)
+        for column, limit in self.resources(core):
             fits &= counts * blocks.columns[column] <= limit
         if problem.array.rectangles and self.screening.enforced("array-rectangles"):
             fits &= counts * blocks.modules_each <= rectangle_room(self.needs, self.arrays).sum(axis=0)[blocks.module]
@@ -381,7 +388,8 @@ class CandidateSearch:
 
     # --- pruning
 
-    def _drop(self, number: int) -> None:
+    def drop(self, number: int) -> None:
+        """A class that no design can have."""
         self.blocks.pop(number)
         self.core_rows.pop(number)
         if not self.blocks:
@@ -393,14 +401,14 @@ class CandidateSearch:
             alive = self._core_bounds(number) <= self.most + SLACK_CENTS
             alive &= self._reachable(number)
             if not alive.any():
-                self._drop(number)
+                self.drop(number)
                 return
             self.core_rows[number] = self.core_rows[number][alive]
             if not np.isfinite(self.most):
                 return
             cores, blocks, rate = self._rows(number), self.blocks[number], self._rates(number)
             bound = blocks.least_cost + cores.least_cost.min()
-            supply, demand = _supply(blocks), _demand(cores)
+            supply, demand = given_by(blocks), asked_by(cores)
             weight = demand * np.where(np.isfinite(rate), rate, 0.0)
             for at in set(np.argmax(weight, axis=1).tolist()) | {supply.shape[1] - 1}:
                 if np.isfinite(rate[at]):
@@ -408,7 +416,7 @@ class CandidateSearch:
                     bound = np.maximum(bound, whole)
             alive = bound <= self.most + SLACK_CENTS
             if not alive.any():
-                self._drop(number)
+                self.drop(number)
                 return
             self.blocks[number] = blocks.take(alive)
 
@@ -438,13 +446,3 @@ class CandidateSearch:
             if not fits.any():
                 self.short = example
         return fits
-
-
-def _supply(blocks: Table) -> np.ndarray:
-    """What blocks give towards needs that add up: energy by month, and charge current at least."""
-    return np.column_stack([blocks.harvest_wh, blocks.low_a])
-
-
-def _demand(cores: Table) -> np.ndarray:
-    """What cores ask for, in the same columns."""
-    return np.column_stack([cores.needed_wh, cores.least_a])

@@ -71,10 +71,13 @@ class _Run:
     def _timed(self, phase: str, since: float) -> None:
         self.timing[phase] += time.perf_counter() - since
 
-    def _searched(self, *, prune: bool, known: float | None = None) -> tuple[CandidateSearch, Candidates, Screening]:
+    def _searched(self, *, prune: bool, known: float | None = None, any_design: bool = False) -> tuple[CandidateSearch, Candidates, Screening]:
         since = time.perf_counter()
         screening = Screening(self.needs.severities)
-        searched = candidates(self.needs, self.catalog, self.stock, screening, prune=prune, known_cents=self.most_cents if known is None else known, kinds=self.kinds)
+        searched = candidates(
+            self.needs, self.catalog, self.stock, screening, prune=prune, known_cents=self.most_cents if known is None else known, kinds=self.kinds,
+            any_design=any_design,
+        )
         found = searched.result()
         self._timed("screen", since)
         self.sizes = {"cores": len(found.cores.table), "blocks": len(found.blocks)}
@@ -98,7 +101,11 @@ class _Run:
 
     def result(self) -> Found:
         """Solve, mend what the relaxation left out, settle ties, and cut off what the check rejects."""
-        searched, found, screening = self._searched(prune=self.prune)
+        searched, found, screening = self._searched(prune=self.prune, any_design=self.limits.gap >= 1)
+        if self.limits.gap >= 1 and searched.known is not None:
+            if self.accepts(searched.known):
+                return self._end(Ending.STOPPED_WITH_SOLUTION, screening, "", searched.known)  # any design is within such a gap
+            searched, found, screening = self._searched(prune=self.prune)
         program: Program | None = None
         rejected: list[Design] = []
         while True:

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
-from optimizer.answer import Outcome, check, solve
+from dataclasses import replace
+from typing import Any
+
+from optimizer.answer import Answer, Outcome, check, solve
+from optimizer.bill import PriceList
 from optimizer.design import Choice
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.problem import Problem
+from optimizer.inputs.parts import Part
+from optimizer.inputs.problem import Objective, Price, Problem
 from optimizer.needs.requirements import with_section
+from optimizer.proof.check import Report
+from optimizer.rules.book import Severities
 
-ANY_DESIGN = 0.99
-"""Gap at which the solver stops: the first design will do."""
+ANY_DESIGN = 1.0
+"""Gap at which the solver stops: whatever the first design costs, it is within such a gap."""
 
 SECONDS_MOST = 5.0
 """Time for one such question; where it is not enough the problem is taken for closed, and the answer says so."""
@@ -24,17 +31,51 @@ class Opening:
 
     def of(self, problem: Problem, catalog: Catalog) -> bool:
         """Whether the problem has a design."""
-        if any(_holds(choice, problem, catalog) for choice in reversed(self._met)):
+        if any(_held(choice, problem, catalog) for choice in reversed(self._met)):
             return True
-        seconds = min(SECONDS_MOST, problem.solver.time_limit_s)
-        answer = solve(with_section(problem, "solver", gap=ANY_DESIGN, time_limit_s=seconds), catalog, explain=False)
+        answer = _any_design(problem, catalog)
         self.exact &= answer.report is not None or answer.outcome is Outcome.INFEASIBLE
         if answer.choice is not None:
             self._met.append(answer.choice)
         return answer.report is not None
 
+    def most_cents(self, problem: Problem, catalog: Catalog) -> int | None:
+        """What the cheapest of the designs that were met and hold here costs; None where none does [cents]."""
+        reports = [_held(choice, problem, catalog) for choice in self._met]
+        return min((report.bill.objective_cents for report in reports if report is not None), default=None)
 
-def _holds(choice: Choice, problem: Problem, catalog: Catalog) -> bool:
-    """Whether a design is valid and within the bounds of the search, which the check only reports."""
+
+def _any_design(problem: Problem, catalog: Catalog) -> Answer:
+    """Some design, or the proof that there is none, in a problem of the same designs that is quicker to answer.
+
+    With a budget the cheapest is looked for, and nothing above the budget. Without one no price matters, so nothing
+    costs anything: then a part is dropped for any that is as good, whatever it costs.
+    """
+    seconds = min(SECONDS_MOST, problem.solver.time_limit_s)
+    asked = with_section(problem, "solver", gap=ANY_DESIGN, time_limit_s=seconds).model_copy(update={"objective": Objective()})
+    budget = PriceList(asked, catalog).budget_cents if Severities(problem.rules).enforced("budget") else None
+    if budget is not None:
+        return solve(asked, catalog, explain=False, most_cents=budget)
+    return solve(asked.model_copy(update={"price": Price()}), _for_nothing(problem, catalog), explain=False)
+
+
+def _for_nothing(problem: Problem, catalog: Catalog) -> Catalog:
+    """The catalog with every price but those of kits 0, and parts without a stock sold one by one: none of this forbids a design.
+
+    Kits are left out where they bring nothing that could run out.
+    """
+    def free(parts: Any) -> Any:
+        return tuple(
+            part.model_copy(update={"price": 0.0} | ({"pack_qty": 1} if isinstance(part, Part) and part.stock is None else {})) for part in parts
+        )
+
+    named = {*problem.locks.at_least, *problem.locks.at_most, *problem.locks.only, *problem.locks.exclude}
+    needed = any(kit.id in named or any(catalog.by_id[part].stock is not None for part, _ in kit.parts) for kit in catalog.kits)
+    kinds = ("modules", "batteries", "controllers", "inverters", "converters", "allowances")
+    return replace(catalog, kits=catalog.kits if needed else (), **{kind: free(getattr(catalog, kind)) for kind in kinds})
+
+
+def _held(choice: Choice, problem: Problem, catalog: Catalog) -> Report | None:
+    """The report of a design that is valid and within the bounds of the search, which the check only reports."""
     report = check(choice, problem, catalog)
-    return report.valid and all(line.passed for line in report.lines if line.rule == "bounds")
+    return report if report.valid and all(line.passed for line in report.lines if line.rule == "bounds") else None

@@ -167,7 +167,8 @@ class _Search:
         """
         search = smallest_openings if len(chosen) <= EVERY_NOTCH_MOST else some_smallest_openings
         for notches in search([len(one.looser) for one in chosen], lambda at: self._opens(_values(chosen, at))):
-            answer = solve(loosened(self.problem, _values(chosen, notches)), self.catalog)
+            asked = loosened(self.problem, _values(chosen, notches))
+            answer = solve(asked, self.catalog, explain=False, most_cents=self.opening.most_cents(asked, self.catalog))
             self.opening.exact &= answer.report is not None
             if answer.report is not None:
                 self.ways.append(Way(tuple(Loosened(one, one.looser[n - 1]) for one, n in zip(chosen, notches, strict=True)), answer))
