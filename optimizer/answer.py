@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from optimizer.choice.kinds import Kinds
+from optimizer.choice.owned import OwnedPart, owned_parts, unfit_demands
 from optimizer.choice.screening import ScreenRow
 from optimizer.choice.search import Found, search
 from optimizer.choice.solver import Ending
@@ -14,6 +15,7 @@ from optimizer.design import Choice, Design, choice_of
 from optimizer.inputs.agreement import refuse_unknown_parts
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
+from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.site import Needs
 from optimizer.proof.check import Report, check, check_design
 from optimizer.rules.book import Severities
@@ -53,6 +55,8 @@ class Answer:
     sizes: dict[str, int] = field(default_factory=dict)
     forces: dict[str, str] = field(default_factory=dict)
     near_bounds: tuple[str, ...] = ()
+    owned: tuple[OwnedPart, ...] = ()
+    """What became of each part that the customer has; left out where no reasons were asked for."""
 
 
 def solve(
@@ -72,6 +76,13 @@ def solve(
     """
     started = time.perf_counter()
     refuse_unknown_parts(problem, catalog)
+    problem, catalog = with_worn_parts(problem, catalog)
+    unfit = unfit_demands(problem, catalog)
+    if unfit:  # nothing else can mend it: no design holds the part
+        return Answer(
+            Outcome.INFEASIBLE, problem, catalog, None, None, None, None, " ".join(f"{one.sentence}." for one in unfit), (),
+            {"read": 0.0, "total": time.perf_counter() - started}, owned=owned_parts(problem, catalog, None),
+        )
     needs = Needs(problem)
     reports: dict[int, Report] = {}
     checking = 0.0
@@ -94,6 +105,7 @@ def solve(
         choice=choice_of(found.design) if found.design is not None else None, bound_cents=found.bound_cents, gap=_gap(found),
         reason=found.reason, screening=found.screening, timing_s=timing, sizes=found.sizes,
         forces=_forces(report) if report else {}, near_bounds=_near_bounds(report) if report else (),
+        owned=owned_parts(problem, catalog, found.design.pieces if found.design is not None else None) if explain else (),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
@@ -99,6 +100,10 @@ def read_all(paths: list[Path], catalog: Path | None) -> tuple[list[Problem], Ca
             digests.append(inputs_data(found[1], loaded.sha256 if loaded else None))
             from optimizer.inputs.agreement import unknown_parts
             errors += unknown_parts(found[0], loaded, str(path)) if loaded else []
+            from optimizer.inputs.worn import with_worn_parts
+            fitted = tried(partial(with_worn_parts, found[0], loaded), errors) if loaded else None
+            if fitted is not None:
+                problems[-1], loaded = fitted
     if errors or loaded is None:
         raise InputError(errors)
     return problems, loaded, digests

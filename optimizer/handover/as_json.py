@@ -135,6 +135,10 @@ def solve_data(answer: Answer, inputs: Data) -> Data:
         "bill": bill_data(report.bill.lines) if report else [],
         "kits": kits_data(report.bill) if report else [],
         "weight_kg": report.bill.weight_kg if report else None,
+        "owned": [
+            {"part": own.part, "quantity": own.quantity, "used": own.used, "verdict": own.verdict, "rule": own.rule, "reason": own.reason}
+            for own in answer.owned
+        ],
         "forces": answer.forces,
         "checks": [check_line_data(line) for line in report.lines] if report else [],
         "months": months_data(report) if report else [],

@@ -49,6 +49,7 @@ def solve_text(answer: Answer, price: str = "") -> str:
         *labelled("Price", price or _price(answer)),
         *_headline(report),
         *_bill(report.bill.lines, report.bill.total_cents, answer.catalog, answer.forces),
+        *_owned(answer),
         *_months(report),
         *_rules(report),
         *section("On a bound of the search", bullets(answer.near_bounds)),
@@ -178,6 +179,15 @@ def _bill(lines: Sequence[BillLine], total_cents: int, catalog: Catalog, forces:
     return section("Bill of materials", [*body, *columns("       total", f"{money(total_cents):>12}")])
 
 
+def _owned(answer: Answer) -> list[str]:
+    """What became of the customer's own parts."""
+    return section("Parts owned", bullets(
+        f"{own.part}: {own.used} of {own.quantity} {readable(f'used; {own.reason}' if own.reason else 'used')}" if own.used
+        else f"{own.part}: {own.verdict}: {readable(own.reason)}"
+        for own in answer.owned
+    ))
+
+
 def _months(report: Report) -> list[str]:
     body = [f"  {'month':<7}{'sun h':>7}{'load':>11}{'array':>11}{'ratio':>8}"]
     for month in report.months:
@@ -271,6 +281,7 @@ def _without_design(answer: Answer) -> list[str]:
     return [
         *wrapped(f"{answer.problem.name}: {said}."),
         *wrapped(readable(answer.reason) or "Nothing more is known."),
+        *_owned(answer),
         *_screening(answer.screening),
         *_cautions(None, answer.problem),
         *_assumed(None, answer.problem),

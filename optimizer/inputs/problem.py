@@ -184,6 +184,7 @@ class Owned(Section):
     part: str
     quantity: Annotated[int, Field(ge=1)]
     age_months: NotNegative = 0.0
+    condition: Annotated[float, Field(gt=0, le=1)] = 1.0
     must_use: bool = False
 
 

@@ -12,6 +12,7 @@ from optimizer.bill import Bill, PriceList
 from optimizer.design import Choice, Design, choice_from, design_of
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import MONTHS, Problem
+from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.site import Needs
 from optimizer.proof.array import block_lines
 from optimizer.proof.bank import bank_lines
@@ -95,4 +96,5 @@ def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog
     """
     if not isinstance(choice, Choice):
         choice = choice_from(choice)
+    problem, catalog = with_worn_parts(problem, catalog)
     return check_design(design_of(choice, catalog), Needs(problem), catalog)
