@@ -14,6 +14,7 @@ from test_plain_choices import arrays, cores
 from test_plain_choices import tiny as plain
 from typer.testing import CliRunner
 
+from optimizer import load_catalog, load_problem
 from optimizer.answer import Outcome, solve
 from optimizer.bill import PriceList
 from optimizer.choice import search
@@ -23,7 +24,7 @@ from optimizer.errors import WrongUse
 from optimizer.handover.questions_json import ranking_data
 from optimizer.handover.questions_text import ranking_text
 from optimizer.needs.requirements import with_section
-from optimizer.needs.site import Needs
+from optimizer.needs.site import CONVERTER_RESERVE, Needs
 from optimizer.proof.check import check_design
 from optimizer.proof.whole import array_area_m2
 from optimizer.questions.ranking import ranking, tightest
@@ -187,3 +188,33 @@ def test_the_command_hands_the_margin_on():
     refused = CliRunner().invoke(app, ["ranking", "problems/light_kit.toml", "--margin", "0"])
     assert refused.exit_code == 2
     assert "margin" in refused.stderr
+
+
+@pytest.mark.parametrize(("seed", "share"), [
+    (26, 0.01), (70, 0.03),  # the balance of the months
+    (13, 0.04), (28, 0.04),  # the least charge current
+    (6, 0.04), (34, 0.04),  # what the controllers take of the storage
+    (61, 0.04), (11, 0.04),  # the voltage that inverter and loads stand
+    (55, 0.04), (56, 0.04),  # the greatest charge current
+    (242, 0.03), (3, 0.04),  # strings in parallel, and what screening holds
+])
+def test_what_the_search_proposes_keeps_the_margin_already(seed, share, monkeypatch):
+    # Without the margin of the rule named the first design would be rejected, and the search end as stopped.
+    monkeypatch.setattr(search, "REJECTIONS_MOST", 0)
+    found = solve(*case(seed), margin_share=share, explain=False)
+    assert found.outcome in (Outcome.OPTIMAL, Outcome.INFEASIBLE)
+    assert found.report is None or share_left(found.report) >= share - 1e-5
+
+
+def test_converters_are_taken_with_their_margin():
+    problem, catalog = load_problem("problems/weekend_cabin.toml"), load_catalog("catalogs")
+    use = solve(problem, catalog).report.design.converters[0]
+    parts = replace(catalog, converters=(use.converter,))
+    asked = CONVERTER_RESERVE * float(Needs(problem).demand.coincident_dc_w[0]) / use.load_v
+    more = use.count * use.converter.output_a / asked * 0.999
+    loads = tuple(one.model_copy(update={"watts": one.watts * more}) if one.supply == "DC" else one for one in problem.loads)
+    problem = problem.model_copy(update={"loads": loads})
+    plainly, kept = (solve(problem, parts, margin_share=share, explain=False).report for share in (0.0, 0.02))
+    line = next(line for line in kept.lines if line.rule == "dc-load-voltage")
+    assert plainly.design.converters[0].count == use.count < kept.design.converters[0].count
+    assert line.margin_share >= 0.02
