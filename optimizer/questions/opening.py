@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 from typing import Any
 
@@ -56,23 +57,35 @@ def _any_design(problem: Problem, catalog: Catalog) -> Answer:
     budget = PriceList(asked, catalog).budget_cents if Severities(problem.rules).enforced("budget") else None
     if budget is not None:
         return solve(asked, catalog, explain=False, most_cents=budget)
-    return solve(asked.model_copy(update={"price": Price()}), _for_nothing(problem, catalog), explain=False)
+    asked = asked.model_copy(update={"price": Price()})
+    locks = problem.locks
+    named = {*locks.at_least, *locks.at_most, *locks.only, *locks.exclude}
+    if catalog.kits and not any(kit.id in named for kit in catalog.kits):
+        # All that kits bring where nothing costs anything are pieces beyond a stock: first as if there were no end of
+        # them, which may show that there is no design, then without kits, which may show one.
+        wider = solve(asked, _for_nothing(catalog, endless={part for kit in catalog.kits for part, _ in kit.parts}), explain=False)
+        if wider.choice is None or _held(wider.choice, problem, catalog) is not None:
+            return wider
+        smaller = solve(asked, _for_nothing(replace(catalog, kits=())), explain=False)
+        if smaller.choice is not None and _held(smaller.choice, problem, catalog) is not None:
+            return smaller
+    return solve(asked, _for_nothing(catalog), explain=False)
 
 
-def _for_nothing(problem: Problem, catalog: Catalog) -> Catalog:
+def _for_nothing(catalog: Catalog, endless: Collection[str] = ()) -> Catalog:
     """The catalog with every price but those of kits 0, and parts without a stock sold one by one: none of this forbids a design.
 
-    Kits are left out where they bring nothing that could run out.
+    endless: parts that are taken for without a stock; the kits that bring them are left out.
     """
-    def free(parts: Any) -> Any:
-        return tuple(
-            part.model_copy(update={"price": 0.0} | ({"pack_qty": 1} if isinstance(part, Part) and part.stock is None else {})) for part in parts
-        )
+    def free(part: Any) -> Any:
+        changes: dict[str, Any] = {"price": 0.0}
+        if isinstance(part, Part) and (part.stock is None or part.id in endless):
+            changes |= {"pack_qty": 1, "stock": None}
+        return part.model_copy(update=changes)
 
-    named = {*problem.locks.at_least, *problem.locks.at_most, *problem.locks.only, *problem.locks.exclude}
-    needed = any(kit.id in named or any(catalog.by_id[part].stock is not None for part, _ in kit.parts) for kit in catalog.kits)
     kinds = ("modules", "batteries", "controllers", "inverters", "converters", "allowances")
-    return replace(catalog, kits=catalog.kits if needed else (), **{kind: free(getattr(catalog, kind)) for kind in kinds})
+    parts: dict[str, Any] = {kind: tuple(map(free, getattr(catalog, kind))) for kind in kinds}
+    return replace(catalog, kits=() if endless else catalog.kits, **parts)
 
 
 def _held(choice: Choice, problem: Problem, catalog: Catalog) -> Report | None:
