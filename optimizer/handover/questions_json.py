@@ -8,7 +8,8 @@ from collections.abc import Sequence
 from optimizer.bill import Bill
 from optimizer.handover.as_json import Data, choice_data
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.parts import Allowance, Battery, Controller, Inverter, Module
+from optimizer.inputs.kits import Kit
+from optimizer.inputs.parts import Allowance, Battery, Controller, Inverter, Module, Part
 from optimizer.questions.cost_of import CostOf, Notch, Priced
 from optimizer.questions.curve import Curve
 from optimizer.questions.diff import Difference, LineChange
@@ -29,21 +30,37 @@ def in_money(cents: float | None) -> float | None:
 
 
 def by_subsystem(bill: Bill, catalog: Catalog) -> dict[str, int]:
-    """A bill cut in four [cents]; freight, margin and tax are in the rest."""
+    """A bill cut in four [cents]; freight, margin and tax are in the rest, a kit is cut by what its parts cost one by one."""
     sums: Counter[str] = Counter()
     for line in bill.lines:
-        part = catalog.by_id.get(line.part)
-        kind = "rest"
-        if isinstance(part, Battery):
-            kind = "bank"
-        elif isinstance(part, Module | Controller):
-            kind = "array"
-        elif isinstance(part, Inverter):
-            kind = "inverter"
-        elif isinstance(part, Allowance):
-            kind = ALLOWANCE_OF.get(part.per, "rest")
-        sums[kind] += line.price_cents
+        sold = catalog.sold.get(line.part)
+        if isinstance(sold, Kit):
+            sums += _cut(sold, line.price_cents, catalog)
+        else:
+            sums[_subsystem(sold)] += line.price_cents
     return {kind: sums[kind] for kind in SUBSYSTEMS}
+
+
+def _cut(kit: Kit, price_cents: int, catalog: Catalog) -> Counter[str]:
+    """The price of some kits shared out among subsystems; it adds up to the cent."""
+    apart = [(part, catalog.by_id[part].price_cents * count) for part, count in kit.parts]
+    whole, given, sums = sum(cents for _, cents in apart) or 1, 0, Counter[str]()
+    for at, (part, _) in enumerate(apart):
+        up_to = price_cents * sum(cents for _, cents in apart[: at + 1]) // whole if at + 1 < len(apart) else price_cents
+        sums[_subsystem(catalog.by_id[part])] += up_to - given
+        given = up_to
+    return sums
+
+
+def _subsystem(part: Part | None) -> str:
+    """The subsystem that a line of a bill belongs to."""
+    if isinstance(part, Battery):
+        return "bank"
+    if isinstance(part, Module | Controller):
+        return "array"
+    if isinstance(part, Inverter):
+        return "inverter"
+    return ALLOWANCE_OF.get(part.per, "rest") if isinstance(part, Allowance) else "rest"
 
 
 def ranking_data(found: Ranking, inputs: Data) -> Data:

@@ -13,6 +13,7 @@ from optimizer.answer import solve
 from optimizer.bill import PriceList
 from optimizer.errors import InputError
 from optimizer.handover.as_json import combined_data, solve_data
+from optimizer.handover.questions_json import by_subsystem
 from optimizer.handover.terminal import solve_text
 from optimizer.inputs.catalog import shipped_folder
 from optimizer.inputs.kits import Kit
@@ -107,6 +108,17 @@ def test_freight_of_a_kit_is_that_of_its_pieces_and_the_bill_adds_up():
     assert before.parts_and_freight_cents - after.parts_and_freight_cents == 2200  # 252.00 - 230.00, freight the same
     assert sum(line.price_cents for line in after.lines) == after.total_cents
     assert next(line.part for line in after.lines) == "K-A"
+
+
+def test_a_kit_is_cut_by_what_its_parts_cost_one_by_one():
+    catalog = replace(plain(), kits=(Kit(id="K-A", price=240.01, parts=((MODULE, 2), ("BT-LFP12-300", 1), (TRACKER, 1))),))
+    bill = solve(with_locks(camper(), at_least={"K-A": 1}), catalog).report.bill
+    cut = by_subsystem(bill, catalog)
+    assert sum(cut.values()) == bill.total_cents
+    without = by_subsystem(replace(bill, lines=bill.lines[1:]), catalog)
+    assert bill.lines[0].price_cents == 48002  # two kits, for the two batteries
+    # hand: 164.00, 640.00 and 88.00 of 892.00 of 480.02 are 88.256, 344.409 and 47.355; the sums so far go down to whole cents
+    assert {kind: cut[kind] - without[kind] for kind in cut} == {"array": 8825 + 4736, "bank": 34441, "inverter": 0, "rest": 0}
 
 
 def test_a_budget_is_kept_by_a_kit_alone():
