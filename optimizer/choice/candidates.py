@@ -11,7 +11,7 @@ from optimizer.choice.blocks import Arrays, arrays, block_pieces, blocks_of_clas
 from optimizer.choice.cores import Cores, power_cores
 from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months, uses_terminals
 from optimizer.choice.kinds import Kinds
-from optimizer.choice.narrow import asked_by, given_by, narrow
+from optimizer.choice.narrow import asked_by, given_by, narrow, reachable
 from optimizer.choice.prune import completion_bound
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
@@ -300,16 +300,18 @@ class CandidateSearch:
         """Least cost of a design of two kinds on a core that contains each block [cents], shape (blocks,)."""
         blocks, problem = self.blocks[number], self.problem
         block_least = np.full(len(blocks), np.inf)
-        for first, second, cost in self._pairs(number, core, months):
-            block_least = np.minimum(block_least, np.minimum(cost.min(axis=0), cost.min(axis=1)))
+        for first, rows, second, cost in self._pairs(number, core, months, self.most + SLACK_CENTS):
+            block_least = np.minimum(block_least, cost.min(axis=0))
+            block_least[rows] = np.minimum(block_least[rows], cost.min(axis=1))
             i, j = np.unravel_index(int(np.argmin(cost)), cost.shape)
             if cost[i, j] < self.most and not problem.array.rectangles:
-                self._known(number, core, [(int(i), first), (int(j), int(second[i, j]))])
+                self._known(number, core, [(int(rows[i]), first), (int(j), int(second[i, j]))])
         return block_least
 
-    def _pairs(self, number: int, core: int, months: list[int]) -> Iterator[tuple[int, np.ndarray, np.ndarray]]:
-        """Designs of two kinds on a core: so many of the first block, the fewest of the second that then carry the need,
-        and their cost [cents], infinite where they do not fit; both of shape (blocks, blocks).
+    def _pairs(self, number: int, core: int, months: list[int], most: float) -> Iterator[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:
+        """Designs of two kinds on a core: so many of the first block, for the rows where that leaves `most` a chance, the
+        fewest of the second that then carry the need, and their cost [cents], infinite where they do not fit; both of
+        shape (rows, blocks).
         """
         blocks, table, problem = self.blocks[number], self.cores.table, self.problem
         limit = self.most_of_each(blocks, core)
@@ -322,18 +324,25 @@ class CandidateSearch:
         supplies = [(needed[month], harvest[:, month]) for month in range(len(months))] + [(table.least_a[core], blocks.low_a)]
         if uses_terminals(self.needs):
             supplies.append((table.terminal_a[core], np.minimum(blocks.terminal_a, 1e6)))
+        cheapest = blocks.least_cost.min()
+        best = [(blocks.least_cost / np.maximum(given, 1e-9)).min() for _, given in supplies]
         for first in range(1, problem.bounds.controllers):
-            second = np.ones((len(blocks), len(blocks)))
-            for asked, given in supplies:
-                rest = np.maximum(asked - first * given, 0.0)
-                second = np.maximum(second, rest[:, None] / np.maximum(given, 1e-9)[None, :])
+            rests = [np.maximum(asked - first * given, 0.0) for asked, given in supplies]
+            least = np.max([cheapest + 0 * limit, *(rest * rate for rest, rate in zip(rests, best, strict=True))], axis=0)
+            rows = np.nonzero((first <= limit) & (table.least_cost[core] + first * blocks.least_cost + least <= most))[0]
+            if not len(rows):
+                continue
+            second = np.ones((len(rows), len(blocks)))
+            for rest, (_, given) in zip(rests, supplies, strict=True):
+                second = np.maximum(second, rest[rows, None] / np.maximum(given, 1e-9)[None, :])
             second = np.ceil(second * (1 - 1e-7))
-            fits = able & (first <= limit)[:, None] & (second <= limit[None, :]) & (first + second <= problem.bounds.controllers)
-            fits &= ~both | (first + second <= table.inverter_count[core])
-            for column, most in self.resources(core):
+            fits = able[rows] & (second <= limit[None, :]) & (first + second <= problem.bounds.controllers)
+            fits &= ~both[rows] | (first + second <= table.inverter_count[core])
+            for column, limited in self.resources(core):
                 each = blocks.columns[column]
-                fits &= first * each[:, None] + second * each[None, :] <= most
-            yield first, second, np.where(fits, table.least_cost[core] + first * blocks.least_cost[:, None] + second * blocks.least_cost[None, :], np.inf)
+                fits &= first * each[rows, None] + second * each[None, :] <= limited
+            cost = table.least_cost[core] + first * blocks.least_cost[rows, None] + second * blocks.least_cost[None, :]
+            yield first, rows, second, np.where(fits, cost, np.inf)
 
     def _has_demanded(self, blocks: Table) -> np.ndarray:
         """Which blocks hold each demanded module or controller, shape (demanded, blocks)."""
@@ -399,7 +408,9 @@ class CandidateSearch:
         """Drop what cannot be part of a design at most as dear as the one that is known."""
         for _ in range(2):
             alive = self._core_bounds(number) <= self.most + SLACK_CENTS
-            alive &= self._reachable(number)
+            within, short = reachable(self, number)
+            self.short = short or self.short
+            alive &= within
             if not alive.any():
                 self.drop(number)
                 return
@@ -419,30 +430,3 @@ class CandidateSearch:
                 self.drop(number)
                 return
             self.blocks[number] = blocks.take(alive)
-
-    def _reachable(self, number: int) -> np.ndarray:
-        """Cores whose need the blocks can meet at all within area, controllers and charge current."""
-        blocks, problem = self.blocks[number], self.problem
-        within = f"{problem.bounds.controllers} controllers, our bound, harvest"
-        alive = self._met_by(number, problem.bounds.controllers * blocks.harvest_wh.max(axis=0)[None, :], within)
-        if problem.array.area_m2 is not None and self.screening.enforced("array-area"):
-            each = (blocks.harvest_wh / blocks.area_m2[:, None]).max(axis=0)
-            alive &= self._met_by(number, problem.array.area_m2 * each[None, :], f"{problem.array.area_m2:g} m2 of modules harvest")
-        if self.screening.enforced("maximum-charge-current"):
-            each = (blocks.harvest_wh / np.maximum(blocks.high_a, 1e-9)[:, None]).max(axis=0)
-            most = self._rows(number).most_charge_a[:, None] * each[None, :]
-            alive &= self._met_by(number, most, "as much array as the bank may be charged by harvests")
-        return alive
-
-    def _met_by(self, number: int, most_wh: np.ndarray, what: str) -> np.ndarray:
-        """Cores whose need stays within a harvest in every month; where none does, the month that is shortest."""
-        needed = self._rows(number).needed_wh
-        fits = np.asarray((needed <= most_wh * (1 + 1e-6) + 1e-6).all(axis=1))
-        if not fits.all():
-            share = most_wh / np.maximum(needed, 1e-9)
-            row, month = np.unravel_index(int(np.argmin(np.where(share.min(axis=1) == share.min(axis=1).max(), 0, 1)[:, None] + share)), share.shape)
-            example = f"in {MONTHS[int(self.needs.months[month])]} {what} at most {100 * share[row, month]:.0f} % of what is needed"
-            self.screening.lost("monthly-balance", int((~fits).sum()), int(fits.sum()), example)
-            if not fits.any():
-                self.short = example
-        return fits

@@ -32,8 +32,8 @@ class Dominance:
     most_cents: float
     kinds: Kinds
 
-    def blocks(self, cores: Table, blocks: Table) -> np.ndarray:
-        """Mask of the blocks that no other block dominates."""
+    def block_attributes(self, cores: Table, blocks: Table) -> list[np.ndarray]:
+        """What a core can see of a block beside its cost and its parts: columns in which less is better."""
         problem, enforced = self.needs.problem, self.screening.enforced
         controllers = problem.bounds.controllers
         smaller: list[np.ndarray] = []
@@ -58,10 +58,15 @@ class Dominance:
             smaller += [np.where(blocks.module == m, blocks.modules_each, 0).astype(float) for m in np.unique(blocks.module)]
         if problem.limits.total_kg_max is not None and enforced("total-weight"):
             smaller.append(blocks.weight_kg)
-        pieces = [dict(block_pieces(self.arrays, blocks, row)) for row in range(len(blocks))] if self.stock.special or self.stock.packs else []
         if self.kinds.counted:
             told = numbered(list(zip(*self.kinds.of_blocks(self.arrays, blocks), strict=True)))
             smaller += [told, -told]
+        return smaller
+
+    def blocks(self, cores: Table, blocks: Table) -> np.ndarray:
+        """Mask of the blocks that no other block dominates."""
+        smaller = self.block_attributes(cores, blocks)
+        pieces = [dict(block_pieces(self.arrays, blocks, row)) for row in range(len(blocks))] if self.stock.special or self.stock.packs else []
         kinds = 2 * self.stock.prices.distinct_cents
         arrays_, limit = self.arrays, np.nan_to_num(blocks.limit_a, nan=-1.0)
         devices, modules = _id_ranks([part.id for part in arrays_.parts]), _id_ranks([module.id for module in arrays_.modules])

@@ -16,6 +16,7 @@ import numpy as np
 
 from optimizer.choice.dominance import SLACK_CENTS, telling_months
 from optimizer.choice.table import Table
+from optimizer.inputs.problem import MONTHS
 from optimizer.rules.book import TOLERANCE
 
 if TYPE_CHECKING:
@@ -120,3 +121,34 @@ def completable(supply: np.ndarray, taken: np.ndarray, demand: np.ndarray) -> np
             given = supply[:, need] + np.where(fits, rest, 0.0) * best[:, None]
             fits &= given >= demand[:, need, None] * (1 - 2 * TOLERANCE) - TOLERANCE
     return np.asarray(fits)
+
+
+def reachable(search: CandidateSearch, number: int) -> tuple[np.ndarray, str]:
+    """Cores of a class whose need the blocks can meet at all within area, controllers and charge current; where one of
+    these leaves no core, what it falls short by.
+    """
+    blocks, problem, enforced = search.blocks[number], search.problem, search.screening.enforced
+    cores = search.cores.table.take(search.core_rows[number])
+    ways = [(problem.bounds.controllers * blocks.harvest_wh.max(axis=0)[None, :], f"{problem.bounds.controllers} controllers, our bound, harvest")]
+    if problem.array.area_m2 is not None and enforced("array-area"):
+        each = (blocks.harvest_wh / blocks.area_m2[:, None]).max(axis=0)
+        ways.append((problem.array.area_m2 * each[None, :], f"{problem.array.area_m2:g} m2 of modules harvest"))
+    if enforced("maximum-charge-current"):
+        each = (blocks.harvest_wh / np.maximum(blocks.high_a, 1e-9)[:, None]).max(axis=0)
+        ways.append((cores.most_charge_a[:, None] * each[None, :], "as much array as the bank may be charged by harvests"))
+    alive, short = np.ones(len(cores), dtype=bool), ""
+    for most_wh, what in ways:
+        fits = np.asarray((cores.needed_wh <= most_wh * (1 + 1e-6) + 1e-6).all(axis=1))
+        if not fits.all():
+            example = _shortest_month(search, cores.needed_wh, most_wh, what)
+            search.screening.lost("monthly-balance", int((~fits).sum()), int(fits.sum()), example)
+            short = short if fits.any() else example
+        alive &= fits
+    return alive, short
+
+
+def _shortest_month(search: CandidateSearch, needed_wh: np.ndarray, most_wh: np.ndarray, what: str) -> str:
+    """In words the month in which the core that comes nearest to its need is shortest."""
+    share = most_wh / np.maximum(needed_wh, 1e-9)
+    row, month = np.unravel_index(int(np.argmin(np.where(share.min(axis=1) == share.min(axis=1).max(), 0, 1)[:, None] + share)), share.shape)
+    return f"in {MONTHS[int(search.needs.months[month])]} {what} at most {100 * share[row, month]:.0f} % of what is needed"
