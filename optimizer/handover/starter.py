@@ -56,7 +56,29 @@ count = 3
 load_v = 12
 """
 
-HIDDEN = frozenset({"name", "loads", "owned", "seasons", "rules"})
+HIDDEN = frozenset({"name", "loads", "owned", "seasons", "rules", "growth"})
+
+GROWTH = """\
+# How the site may grow, for a plan over the years: stages change it, futures say when, their probabilities add up to 1.
+#   [growth]
+#   horizon_years = 10
+#   discount_pct = 6
+#
+#   [[growth.stages]]
+#   name = "freezer"
+#   loads = [{item = "Freezer", watts = 90, supply = "AC", volts = 120, surge_x = 6, surge_s = 1, hours = {use = 8}}]
+#   set = {"array.area_m2" = 30}    # values of this file that become others
+#
+#   [[growth.futures]]
+#   name = "family"
+#   probability = 0.6
+#   steps = [{year = 3, stage = "freezer"}]
+#
+#   [[growth.futures]]
+#   name = "as today"
+#   probability = 0.4
+#
+"""
 
 
 def _free(path: Path) -> Path:
@@ -90,6 +112,7 @@ def further_keys(problem: Problem) -> str:
     lines += [
         "#", "# Parts that the customer has already, once for each:", "#   [[owned]]", '#   part = "PV-100-36"', "#   quantity = 2",
         "#   age_months = 24", "#   must_use = false", "#",
+        *GROWTH.splitlines(),
         "# Rules of this site, by their name in an answer: requirement, soft (only reported) or off. Hard rules stay.",
         "#   [rules]", '#   uncertainty = "requirement"', "",
     ]
