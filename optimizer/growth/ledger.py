@@ -1,0 +1,181 @@
+"""What a plan counts: parts and allowances as items, with their prices by year, their lots and their ages."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+from optimizer.bill import PriceList, allowance_counts
+from optimizer.design import Block, Design
+from optimizer.growth.tree import Node, Tree
+from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.kits import Kit
+from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
+from optimizer.rules.book import Severities
+
+KIND_NAMES: dict[type[Part], str] = {
+    Module: "module", Battery: "battery", Controller: "controller", Inverter: "inverter", Converter: "converter",
+}
+
+ALLOWANCE = "allowance: "
+"""Before the `per` of allowances that are counted like parts."""
+
+OWNED = -1
+"""Lot of what the customer has already."""
+
+
+def usage_of(design: Design) -> Counter[str]:
+    """Pieces of every item that a design uses: parts, and allowances by what they are counted per."""
+    used = Counter(design.pieces)
+    for per, times in allowance_counts(design).items():
+        used[ALLOWANCE + per] += times
+    return +used
+
+
+@dataclass(frozen=True)
+class Lot:
+    """Pieces of one part that were bought on one date."""
+
+    node: int
+    """Number of the node; OWNED for the customer's own."""
+    year: float
+
+
+class Ledger:
+    """Prices and lots of every item in one tree. Money in cents of the day; `weighted` ones are present and expected."""
+
+    def __init__(self, tree: Tree, catalog: Catalog) -> None:
+        self.tree, self.catalog, self.growth = tree, catalog, tree.growth
+        asked = tree.asked.model_copy(update={"growth": None})
+        self.prices = PriceList(asked, catalog)
+        price = asked.price
+        self.on_top = (1 + price.margin_pct / 100) * (1 + price.tax_pct / 100)
+        self.owned = Counter[str]()
+        self.owned_years: dict[str, float] = {}
+        for own in asked.owned:
+            self.owned[own.part] += own.quantity
+            self.owned_years[own.part] = max(self.owned_years.get(own.part, 0.0), own.age_months / 12)
+        self._spread_months = asked.bank.age_spread_months_max
+
+        self.kits: tuple[Kit, ...] = tuple(self.prices.kits.offered.values())
+        self._severities = Severities(asked.rules)
+
+    def enforced(self, rule_id: str) -> bool:
+        """Whether a plan may break a rule on its purchases."""
+        return self._severities.enforced(rule_id)
+
+    # --- kinds
+
+    def kind(self, item: str) -> str:
+        """Kind of an item: module, battery, controller, inverter, converter, allowance."""
+        if item.startswith(ALLOWANCE):
+            return "allowance"
+        return KIND_NAMES[type(self.catalog.by_id[item])]
+
+    def has_lots(self, item: str) -> bool:
+        """Whether it matters when a piece was bought: batteries age, later modules need a tracker of their own."""
+        return self.kind(item) in ("battery", "module")
+
+    # --- money
+
+    def trend(self, item: str, year: float) -> float:
+        """Price of a year as a multiple of today's."""
+        return float((1 + self.growth.price_trend_pct.get(self.kind(item), 0.0) / 100) ** year)  # type: ignore[call-overload]
+
+    def discount(self, year: float) -> float:
+        """What a coin of a year is worth today."""
+        return float((1 + self.growth.discount_pct / 100) ** -year)
+
+    def price(self, item: str, node: Node) -> float:
+        """What a piece costs at a node, freight, margin and tax with it [cents of the day]."""
+        if item.startswith(ALLOWANCE):
+            base = float(self.prices.allowance_bill_cents[item.removeprefix(ALLOWANCE)])
+            base *= self.growth.later_allowance_x if node.parent is not None else 1.0
+        else:
+            base = float(self.prices.bought_cents(self.catalog.by_id[item]))
+        return base * self.on_top * self.trend(item, node.year)
+
+    def resale(self, item: str, node: Node, lot: Lot) -> float:
+        """What a piece of a lot brings at a node; nothing once it is worn out, nor for cable and fuses [cents of the day]."""
+        share = self.growth.resale_share.get(self.kind(item), 0.0)  # type: ignore[call-overload]
+        if not share or item.startswith(ALLOWANCE) or self.worn(item, lot, node.year):
+            return 0.0
+        return float(share * self.catalog.by_id[item].price_cents * self.trend(item, node.year))
+
+    def end_value(self, item: str, lot: Lot) -> float:
+        """What a piece of a lot is worth at the horizon [cents of that day]."""
+        share = self.growth.end_value_share.get(self.kind(item), 0.0)  # type: ignore[call-overload]
+        year = self.growth.horizon_years
+        if not share or item.startswith(ALLOWANCE) or self.worn(item, lot, year):
+            return 0.0
+        return float(share * self.catalog.by_id[item].price_cents * self.trend(item, year))
+
+    def kit_price(self, kit: Kit, node: Node) -> float:
+        """What a kit costs at a node [cents of the day]."""
+        trend = (1 + self.growth.price_trend_pct.get("kit", 0.0) / 100) ** node.year
+        return float(self.prices.kits.bought_cents(kit) * self.on_top * trend)
+
+    def kit_rate(self, item: str) -> float:
+        """Least share of its price at which a kit brings a part; 1 where none does."""
+        shares = [
+            self.prices.kits.bought_cents(kit) / max(1, sum(self.prices.bought_cents(self.catalog.by_id[part]) * n for part, n in kit.parts))
+            for kit in self.kits if item in kit.contents
+        ]
+        return min([1.0, *shares])
+
+    @property
+    def changeover_cents(self) -> float:
+        """What it costs to change the bank's voltage [cents of the day]."""
+        return self.growth.voltage_changeover * 100 * self.on_top
+
+    def pack(self, item: str) -> int:
+        """Pieces in a pack."""
+        part = self.catalog.by_id.get(item)
+        return part.pack_qty if part is not None else 1
+
+    # --- lots
+
+    def lots(self, item: str, node: Node) -> tuple[Lot, ...]:
+        """Lots that can be there at a node, the oldest first; one that stands for all where it does not matter."""
+        if not self.has_lots(item):
+            return (Lot(0, 0.0),)
+        bought = tuple(Lot(one.number, one.year) for one in self.tree.path(node))
+        if self.kind(item) == "battery" and self.owned[item]:
+            return (Lot(OWNED, -self.owned_years[item]), *bought)
+        return bought
+
+    def worn(self, item: str, lot: Lot, year: float) -> bool:
+        """Whether a battery is beyond its calendar life."""
+        part = self.catalog.by_id.get(item)
+        if not isinstance(part, Battery):
+            return False
+        return year - lot.year > self.catalog.chemistry(part).calendar_life_years + 1e-9
+
+    def spread_years(self, item: str) -> float:
+        """Difference of age that pieces of one bank may have [years]."""
+        part = self.catalog.by_id[item]
+        assert isinstance(part, Battery), "only batteries age"
+        given = self._spread_months
+        return (self.catalog.chemistry(part).age_spread_months_max if given is None else given) / 12
+
+    def together(self, item: str, node: Node) -> tuple[tuple[Lot, ...], ...]:
+        """Largest groups of lots of a battery that may stand in one bank at a node: alive, and of an age.
+
+        Where the customer owns some and buys more at once, the owned ones are in the bank, as for a single purchase.
+        """
+        alive = [lot for lot in self.lots(item, node) if not self.worn(item, lot, node.year)]
+        most = self.spread_years(item) + 1e-9
+        groups = [tuple(lot for lot in alive if 0 <= lot.year - first.year <= most) for first in alive]
+        largest = [one for one in groups if not any(set(one) < set(other) for other in groups)]
+        if node.parent is None and self.owned[item]:
+            own = [one for one in largest if one[0].node == OWNED]
+            return tuple(own) if own else tuple(largest)
+        return tuple(largest)
+
+
+def blocks_by_module(design: Design) -> dict[str, list[Block]]:
+    """Blocks of a design under the module that they hold."""
+    found: dict[str, list[Block]] = {}
+    for block in design.blocks:
+        found.setdefault(block.module.id, []).append(block)
+    return found

@@ -1,0 +1,291 @@
+"""Designs of one node under given prices of the items: the cheapest, or all within a limit. No program is needed for it."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from optimizer.bill import PriceList, allowance_counts, block_allowances
+from optimizer.choice.candidates import CandidateSearch, candidates
+from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months
+from optimizer.choice.narrow import asked_by, given_by
+from optimizer.choice.prune import undominated
+from optimizer.choice.screening import Screening
+from optimizer.choice.stock import Stock
+from optimizer.choice.table import Table
+from optimizer.design import Block, Design
+from optimizer.growth.ledger import ALLOWANCE
+from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.parts import Inverter
+from optimizer.inputs.problem import Problem
+from optimizer.needs.site import Needs
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A design and what it costs at the prices that were asked for [cents]."""
+
+    cents: float
+    design: Design
+
+
+class Offers:
+    """Every candidate of a node, built once and priced again and again."""
+
+    def __init__(self, problem: Problem, catalog: Catalog) -> None:
+        self.needs, self.catalog = Needs(problem), catalog
+        self.stock = Stock(problem, catalog, PriceList(problem, catalog))
+        # What is owned, sold in packs or kits, or short of stock is a matter of the purchases; demands and limits stay.
+        self.stock.special, self.stock.packs = {*self.stock.at_most, *self.stock.at_least}, set()
+        self.base = candidates(self.needs, catalog, self.stock, Screening(self.needs.severities), prune=False)
+        self.exact = problem.bounds.array_kinds <= 2 and not problem.array.rectangles
+        """Whether every design is seen: those of three kinds of array are not."""
+        for number in list(self.base.blocks):
+            self._without_wasteful(number)
+        cores, arrays = self.base.cores, self.base.arrays
+        self.core_items: list[Counterlike] = []
+        for row in range(len(cores.table)) if len(cores.table) else ():
+            bank, inverters, converters = cores.parts(row, self.needs, catalog)
+            used = {part: float(n) for part, n in cores.pieces(row)}
+            for per, times in allowance_counts(Design(bank, (), inverters, converters)).items():
+                used[ALLOWANCE + per] = used.get(ALLOWANCE + per, 0.0) + times
+            self.core_items.append(used)
+        self.device_items: list[Counterlike] = []
+        for part in arrays.parts if arrays.modules else ():
+            used = {} if isinstance(part, Inverter) else {part.id: 1.0}
+            counts = block_allowances(Block(part, arrays.modules[0], 1, 1))
+            used |= {ALLOWANCE + per: float(n) for per, n in counts.items() if per.startswith("controller")}
+            self.device_items.append(used)
+
+    def _without_wasteful(self, number: int) -> None:
+        """Drop blocks of a class that hold more than another of the same controller and module, and bring no more."""
+        base, blocks = self.base, self.base.blocks[number]
+        dominance = Dominance(self.needs, self.stock, base.screening, base.arrays, base.cores, np.inf, base.kinds)
+        cores = base.cores.table.take(base.core_rows[number])
+        attributes = np.column_stack([*dominance.block_attributes(cores, blocks), blocks.modules_each, blocks.strings])
+        flat, order = np.zeros(len(blocks)), np.arange(len(blocks))
+        kept = np.zeros(len(blocks), dtype=bool)
+        same = blocks.device * len(base.arrays.modules) + blocks.module
+        for rows in np.split(np.argsort(same, kind="stable"), np.nonzero(np.diff(np.sort(same)))[0] + 1):
+            kept[rows] = undominated(flat[rows], flat[rows], attributes[rows], order[rows])
+        base.blocks[number] = blocks.take(kept)
+
+    @property
+    def possible(self) -> bool:
+        """Whether there are any candidates at all."""
+        return bool(self.base.blocks)
+
+    def priced(self, prices: Prices, most: float, kept: CoreFilter | None = None) -> Priced:
+        """The candidates at these prices, none dearer than `most` [cents]."""
+        return Priced(self, prices, most, kept)
+
+
+def _longer(table: np.ndarray, long: int, each: float) -> np.ndarray:
+    return np.concatenate([table, table[-1] + each * np.arange(1, long - len(table) + 1)])
+
+
+FEW = 100
+"""Blocks of a class up to which dominated ones are not worth looking for."""
+
+Counterlike = dict[str, float]
+
+
+@dataclass(frozen=True)
+class Prices:
+    """What a node is asked to pay [cents]: by piece, by so many pieces together, and once by the bank's voltage."""
+
+    each: Mapping[str, float]
+    together: Mapping[str, np.ndarray] = field(default_factory=dict)
+    """For parts of the core: what so many pieces cost together, from none on; beyond the last the price by piece goes on."""
+    volts: Mapping[int, float] = field(default_factory=dict)
+    by_lots: Mapping[tuple[str, Any], np.ndarray] = field(default_factory=dict)
+    """The same by item and the lots that bring the pieces, of which a node takes the least; as `together`."""
+
+    def of(self, item: str, pieces: float) -> float:
+        """Cost of so many pieces of an item."""
+        each = self.each.get(item, 0.0)
+        table = self.together.get(item)
+        if table is None:
+            return each * pieces
+        last = len(table) - 1
+        return float(table[int(pieces)]) if pieces <= last else float(table[last]) + each * (pieces - last)
+
+    def cost(self, usage: Mapping[str, float], volts: int) -> float:
+        """Cost of a design by what it uses."""
+        return sum(self.of(item, n) for item, n in usage.items()) + self.volts.get(volts, 0.0)
+
+    def drawn_to(self, other: Prices, share: float) -> Prices:
+        """Between these prices and others, `share` of the others."""
+        def mixed(a: float, b: float) -> float:
+            return (1 - share) * a + share * b
+
+        def table(item: str, lots: Any) -> np.ndarray:
+            mine, its = self.by_lots.get((item, lots)), other.by_lots.get((item, lots))
+            long = max(len(one) if one is not None else 0 for one in (mine, its))
+            if long == 1:
+                return np.array([mixed(self.between(item, lots, 0, 1), other.between(item, lots, 0, 1))])
+            return np.array([mixed(self.between(item, lots, 0, n), other.between(item, lots, 0, n)) for n in range(long)])
+
+        each = {item: mixed(value, other.each.get(item, 0.0)) for item, value in self.each.items()}
+        by_lots = {key: table(*key) for key in {*self.by_lots, *other.by_lots}}
+        of_item: dict[str, list[np.ndarray]] = {}
+        for (item, _), one in by_lots.items():
+            of_item.setdefault(item, []).append(one)
+        together: dict[str, np.ndarray] = {}
+        for item, tables in of_item.items():
+            long = max(len(one) for one in tables)
+            if long == 1:
+                each[item] = float(min(one[0] for one in tables))
+            else:
+                together[item] = np.min([one if len(one) == long else one[0] * np.arange(long) if len(one) == 1 else _longer(one, long, each[item]) for one in tables], axis=0)
+        volts = {v: mixed(self.volts.get(v, 0.0), other.volts.get(v, 0.0)) for v in {*self.volts, *other.volts}}
+        return Prices(each, together, volts, by_lots)
+
+    def between(self, item: str, lots: Any, fewer: int, more: int) -> float:
+        """What the pieces beyond `fewer` up to `more` are worth from some lots."""
+        table = self.by_lots.get((item, lots))
+        if table is None:
+            return self.of(item, more) - self.of(item, fewer)
+        if len(table) == 1:
+            return float(table[0]) * (more - fewer)
+        each = self.each.get(item, 0.0)
+
+        def to(pieces: int) -> float:
+            return float(table[min(pieces, len(table) - 1)]) + each * max(0, pieces - len(table) + 1)
+
+        return to(more) - to(fewer)
+
+
+
+@dataclass(frozen=True)
+class CoreFilter:
+    """Only cores of these voltages and chemistries; empty for any."""
+
+    volts: tuple[int, ...] = ()
+    chemistries: tuple[str, ...] = ()
+
+    def keeps(self, design: Design) -> bool:
+        """Whether a design is one of them."""
+        return (not self.volts or design.bank.volts in self.volts) and (
+            not self.chemistries or design.bank.battery.chemistry in self.chemistries
+        )
+
+
+class Priced(CandidateSearch):
+    """A search over candidates that are there already, at other prices."""
+
+    def __init__(self, offers: Offers, prices: Prices, most: float, kept: CoreFilter | None) -> None:
+        self.__dict__.update(copy.copy(offers.base).__dict__)
+        table, arrays, price = self.cores.table, self.arrays, prices.each
+        core = np.array([prices.cost(items, int(volts)) for items, volts in zip(offers.core_items, table.columns.get("volts", ()), strict=True)])
+        self.cores = replace(self.cores, table=Table({**table.columns, "least_cost": core, "cost": core}))
+        device = np.array([prices.cost(items, 0) for items in offers.device_items])
+        module = np.array([price.get(one.id, 0.0) + price.get(ALLOWANCE + "module", 0.0) for one in arrays.modules])
+        string = price.get(ALLOWANCE + "array string", 0.0)
+        self.blocks, self.core_rows = {}, {}
+        for number, blocks in offers.base.blocks.items():
+            rows = offers.base.core_rows[number]
+            if kept is not None:
+                rows = rows[[self._kept(int(row), kept) for row in rows]]
+            if len(rows):
+                each = device[blocks.device] + string * blocks.strings + module[blocks.module] * blocks.modules_each
+                self.blocks[number] = Table({**blocks.columns, "least_cost": each, "cost": each})
+                self.core_rows[number] = rows
+        self.most = self.least = most
+        self.best: Offer | None = None
+
+    def _kept(self, row: int, kept: CoreFilter) -> bool:
+        table = self.cores.table
+        chemistry = self.cores.batteries[table.battery[row]].chemistry
+        return (not kept.volts or int(table.volts[row]) in kept.volts) and (not kept.chemistries or chemistry in kept.chemistries)
+
+    def _known(self, number: int, core: int, counts: list[tuple[int, int]]) -> float:
+        """A design that is there: the new bound, at the prices asked for."""
+        blocks = self.blocks[number]
+        cents = float(self.cores.table.least_cost[core]) + sum(count * float(blocks.least_cost[row]) for row, count in counts)
+        if cents < self.most + SLACK_CENTS and (self.best is None or cents < self.best.cents):
+            self.best = Offer(cents, self._design(number, core, counts))
+        self.most = self.least = min(self.most, cents)
+        return cents
+
+    def _design(self, number: int, core: int, counts: list[tuple[int, int]]) -> Design:
+        bank, inverters, converters = self.cores.parts(core, self.needs, self.catalog)
+        ordered = sorted(counts, key=lambda one: self._block_key(number, one[0]))
+        return Design(bank, tuple(self.arrays.block(self.blocks[number], row, n) for row, n in ordered), inverters, converters)
+
+    def _block_key(self, number: int, row: int) -> tuple[object, ...]:
+        block = self.arrays.block(self.blocks[number], row)
+        return (block.part.id, block.module.id, block.series, block.strings, -1.0 if block.limit_a is None else block.limit_a)
+
+    def cheapest(self, band: float = 0.0) -> list[Offer]:
+        """The cheapest design of one or two kinds at most as dear as `most`, and near ones; empty where there is none.
+
+        band: share above the cheapest up to which each core shows its own best as well.
+        """
+        for number in sorted(self.blocks, key=lambda one: float(self._core_bounds(one).min())):
+            self._upper_bound(number)
+        self.tighten()
+        for number in list(self.blocks):
+            if len(self.blocks[number]) > FEW:
+                self._dominate(number)
+        found = [self.best] if self.best is not None else []
+        for offer in self._scanned(lambda: self.least + band * abs(self.least), every=False):
+            found.append(offer)
+            self.least = min(self.least, offer.cents)
+        return sorted((offer for offer in found if offer.cents <= self.least + band * abs(self.least)), key=lambda offer: offer.cents)
+
+    def within(self, limit: float) -> Iterator[Offer]:
+        """Every design of one or two kinds that costs at most `limit` [cents]."""
+        self.tighten(limit)
+        self.most = limit
+        return self._scanned(lambda: limit, every=True)
+
+    def _scanned(self, most: Callable[[], float], *, every: bool) -> Iterator[Offer]:
+        """Designs at most as dear as `most` says, core by core, the cheapest bounds first; or only the cheapest of many."""
+        bounds = [(float(bound), number, int(core)) for number in self.blocks for bound, core in zip(self._core_bounds(number), self.core_rows[number], strict=True)]
+        whole, rates = dict(self.blocks), {number: self._rates(number) for number in self.blocks}
+        for bound, number, core in sorted(bounds):
+            if bound > most() + SLACK_CENTS:
+                break
+            left = most() + SLACK_CENTS - float(self.cores.table.least_cost[core])
+            blocks = whole[number]
+            self.blocks[number] = blocks.take(blocks.least_cost + self._completion(core, blocks, rates[number]) <= left)
+            if len(self.blocks[number]):
+                yield from self._of_core(number, core, most, every=every)
+        self.blocks.update(whole)
+
+    def _completion(self, core: int, blocks: Table, rate: np.ndarray) -> np.ndarray:
+        """Least cost of the rest of an array on a core, beside each block: at the best rate of any block [cents]."""
+        asked = asked_by(self.cores.table.take(np.array([core])))
+        short = np.maximum(asked - given_by(blocks), 0.0)
+        with np.errstate(invalid="ignore"):
+            return np.asarray(np.nan_to_num(short * rate, nan=0.0, posinf=np.inf).max(axis=1))
+
+    def _of_core(self, number: int, core: int, most: Callable[[], float], *, every: bool) -> Iterator[Offer]:
+        blocks = self.blocks[number]
+        counts = self.single_kind_counts(number, core)
+        with np.errstate(invalid="ignore"):
+            alone = self.cores.table.least_cost[core] + counts * blocks.least_cost
+        barred = ~self._has_demanded(blocks).all(axis=0)
+        alone = np.where(np.isnan(alone) | barred, np.inf, alone)
+        for row in _rows(alone, most(), every=every):
+            yield Offer(float(alone[row]), self._design(number, core, [(int(row), int(counts[row]))]))
+        if self.problem.bounds.array_kinds < 2:
+            return
+        months = telling_months(blocks.harvest_wh, self.cores.table.needed_wh[[core]])
+        for first, rows, second, cost in self._pairs(number, core, months, most() + SLACK_CENTS):
+            for at in _rows(cost.ravel(), most(), every=every):
+                i, j = divmod(int(at), len(blocks))
+                yield Offer(float(cost[i, j]), self._design(number, core, [(int(rows[i]), first), (int(j), int(second[i, j]))]))
+
+
+def _rows(cents: np.ndarray, most: float, *, every: bool) -> np.ndarray:
+    """Rows at most as dear as `most`: all of them, or the cheapest."""
+    if every:
+        return np.nonzero(cents <= most)[0]
+    at = int(np.argmin(cents))
+    return np.array([at] if np.isfinite(cents[at]) and cents[at] <= most else [], dtype=int)

@@ -1,0 +1,336 @@
+"""The best plan, proven: prices of the items from the program's relaxation, designs from every node at these prices.
+
+Each node by itself is the program of a single design with other part prices. Relaxed, the plan's program over the designs
+known so far prices the items; at these prices each node offers its cheapest designs; when none of them is cheaper than the
+program already thinks, the relaxation is at its least, which is a lower bound of every plan. The program over whole
+numbers then gives a plan. Any plan that is better uses only designs whose cost at the prices lies within the gap of their
+node's cheapest: all of them are put on offer, and the program over whole numbers with all of them is the proof.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from optimizer.choice.prune import undominated
+from optimizer.choice.solver import Ending
+from optimizer.design import Design
+from optimizer.growth.ledger import ALLOWANCE, Ledger
+from optimizer.growth.offers import CoreFilter, Offer, Offers, Prices
+from optimizer.growth.plan import Plan, plan_from
+from optimizer.growth.plan_program import Column, Duals, PlanProgram
+from optimizer.growth.starting_prices import starting_prices
+from optimizer.growth.tree import FIRST, Node, Tree
+from optimizer.inputs.catalog import Catalog
+from optimizer.proof.check import check_design
+
+Progress = Callable[[str], None]
+
+SLACK_CENTS = 0.5
+ROUNDS_MOST = 200
+SMOOTHING = 0.7
+CLOSE_SHARE = 1e-4
+"""Share of the bound by which it is not worth another round."""
+
+WIDTH = 0.5
+"""Share by which prices may leave those of the best bound in one round."""
+
+BEGINNING_SHARE = 0.05
+NEAR_SHARE = 0.005
+"""Cores whose best design is so near to a node's cheapest put it on offer: at the beginning, and in a round."""
+
+TAKEN_MOST = 60
+"""Designs that a node adds at a time."""
+
+FIRST_SHARE = 0.25
+"""Share of the gap within which designs are put on offer first: a better plan makes the gap itself smaller."""
+
+ON_OFFER_MOST = 30_000
+"""Designs on offer, all nodes together, up to which the whole program is tried as a proof."""
+
+
+NodePrices = dict[int, Prices]
+"""By node; present and expected."""
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A plan with what is proven of it; money in cents, present and expected."""
+
+    plan: Plan | None
+    bound_cents: float
+    proven: bool
+    reason: str = ""
+
+    @property
+    def gap(self) -> float | None:
+        """Share of the plan's cost by which a better one could be cheaper."""
+        if self.plan is None:
+            return None
+        return 0.0 if self.proven else max(0.0, (self.plan.cents - self.bound_cents) / max(1.0, self.plan.cents))
+
+
+class Pool:
+    """Designs of one site's demands that are on offer, none twice. A plan's designs are checked; one that fails goes for good."""
+
+    def __init__(self, offers: Offers) -> None:
+        self.offers = offers
+        self.columns: dict[tuple[object, ...], Column] = {}
+        self._barred: set[tuple[object, ...]] = set()
+        self._held: set[tuple[object, ...]] = set()
+
+    def holds(self, column: Column) -> bool:
+        """Whether the check accepts a design; one that it does not accept is taken off the offer."""
+        if column.key in self._held:
+            return True
+        if check_design(column.design, self.offers.needs, self.offers.catalog, self.offers.stock.prices).valid:
+            self._held.add(column.key)
+            return True
+        self._barred.add(column.key)
+        self.columns.pop(column.key, None)
+        return False
+
+    def add(self, designs: Iterable[Design]) -> None:
+        """Put designs on offer."""
+        for design in designs:
+            column = Column.of(design)
+            if column.key not in self._barred:
+                self.columns.setdefault(column.key, column)
+
+
+class PlanSearch:
+    """Plans of one problem: offers are built once, pools of designs grow from question to question."""
+
+    def __init__(self, tree: Tree, catalog: Catalog, progress: Progress = lambda _: None) -> None:
+        self.tree, self.catalog, self.progress = tree, catalog, progress
+        by_problem: list[tuple[Node, Pool]] = []
+        self.pools: dict[int, Pool] = {}
+        for node in tree.nodes:
+            pool = next((pool for other, pool in by_problem if other.problem == node.problem), None)
+            if pool is None:
+                progress(f"designs for {node.name}")
+                pool = Pool(Offers(node.problem, catalog))
+                by_problem.append((node, pool))
+            self.pools[node.number] = pool
+
+    def impossible(self) -> str:
+        """The first node that no design serves, in words; empty where all are served."""
+        for node in self.tree.nodes:
+            if not self.pools[node.number].offers.possible:
+                return f"no design serves {node.name}: {self.pools[node.number].offers.base.missing}"
+        return ""
+
+    def best(
+        self, chance: Mapping[str, float] | None = None, *, first: CoreFilter | None = None, only_first: Design | None = None, seconds: float = 60.0,
+        gap: float = 0.0, name: str = "",
+    ) -> Planned:
+        """The plan of least expected present cost.
+
+        chance: probability of each future; the problem's own where not given.
+        first: kinds that the first purchase is held to.
+        only_first: the one design that the first purchase makes.
+        seconds: when to stop with what is known.
+        gap: share of the cost at which a plan is good enough.
+        """
+        tree = self.tree if chance is None else self.tree.with_chance(chance)
+        return _Rounds(self, tree, first, only_first, seconds, gap, name).result()
+
+
+class _Rounds:
+    def __init__(self, search: PlanSearch, tree: Tree, first: CoreFilter | None, only_first: Design | None, seconds: float, gap: float, name: str) -> None:
+        self.search, self.tree, self.first, self.only_first, self.gap, self.name = search, tree, first, only_first, gap, name
+        self.ledger = Ledger(tree, search.catalog)
+        self.nodes = tuple(node for node in tree.nodes if node.parent is None or tree.weight(node) > 0)
+        self.ends = time.perf_counter() + seconds
+        items = [part.id for part in search.catalog.parts() if not hasattr(part, "per")]
+        items += [ALLOWANCE + per for per in self.ledger.prices.allowance_bill_cents]
+        start = {item: starting_prices(self.ledger, self.nodes, item) for item in items}
+        self.start: NodePrices = {node.number: Prices({item: start[item][node.number] for item in items}) for node in self.nodes}
+        self.bound = -np.inf
+        self.whole_proven = False
+        self.best_prices = dict(self.start)
+        self.start_beside = {item: -self.ledger.owned[item] * sum(prices.each[item] for prices in self.start.values()) for item in items}
+        self.best_beside = sum(self.start_beside.values())
+
+    def _left_s(self) -> float:
+        return self.ends - time.perf_counter()
+
+    # --- what is on offer
+
+    def _offered(self, node: Node) -> list[Column]:
+        columns = list(self.search.pools[node.number].columns.values())
+        if node.number != FIRST:
+            return columns
+        if self.only_first is not None:
+            return [Column.of(self.only_first)]
+        return [column for column in columns if self.first is None or self.first.keeps(column.design)]
+
+    def _ask(self, node: Node, prices: Prices) -> float:
+        """Put the cheapest designs of a node on offer; what the cheapest costs at these prices."""
+        pool = self.search.pools[node.number]
+        if self.only_first is not None and self._fixed(node):
+            return _cost(Column.of(self.only_first), prices)
+        known = min((_cost(column, prices) for column in self._offered(node)), default=np.inf)
+        search = pool.offers.priced(prices, known, self.first if node.number == FIRST else None)
+        found = search.cheapest(NEAR_SHARE) if search.blocks else []
+        pool.add(offer.design for offer in found[:TAKEN_MOST])
+        return min(known, found[0].cents if found else np.inf)
+
+    # --- rounds
+
+    def result(self) -> Planned:
+        """Rounds to the least relaxation, a plan, and the proof."""
+        for node in self.nodes:
+            self._begin(node)
+            if not self._offered(node):
+                return Planned(None, np.inf, proven=True, reason=f"no design serves {node.name}")
+        self._descend()
+        plan = self._plan()
+        if plan is None:
+            return Planned(None, self.bound, proven=False, reason="no plan was found in the time that was given")
+        for share in (FIRST_SHARE, 1.0, 1.0):
+            within = plan.cents - self.bound
+            if within <= max(SLACK_CENTS, self.gap * plan.cents):
+                return Planned(plan, self.bound, proven=within <= SLACK_CENTS)
+            if self._left_s() <= 0 or not all(self._exact(node) for node in self.nodes) or not self._put_on_offer(share * within):
+                break
+            better = self._plan(within)
+            if better is not None and better.cents < plan.cents:
+                plan = better
+            if share == 1.0 and self.whole_proven:
+                return Planned(plan, plan.cents, proven=True)
+        return Planned(plan, self.bound, proven=False)
+
+    def _begin(self, node: Node) -> None:
+        """The best designs of each voltage at the starting prices, and at list prices."""
+        if self._fixed(node):
+            return
+        pool = self.search.pools[node.number]
+        first = self.first if node.number == FIRST and self.first is not None else CoreFilter()
+        weight = self.tree.weight(node) * self.ledger.discount(node.year)
+        listed = Prices({item: weight * self.ledger.price(item, node) for item in self.start[node.number].each})
+        for volts in first.volts or node.problem.bank.volts:
+            for prices in (self.start[node.number], listed):
+                search = pool.offers.priced(prices, np.inf, CoreFilter((volts,), first.chemistries))
+                if search.blocks:
+                    pool.add(offer.design for offer in search.cheapest(BEGINNING_SHARE)[:TAKEN_MOST])
+
+    def _exact(self, node: Node) -> bool:
+        return self.search.pools[node.number].offers.exact or self._fixed(node)
+
+    def _descend(self) -> None:
+        """Price the items and ask the nodes, until no node has anything cheaper."""
+        constant = self.ledger.prices.fixed_freight_cents * self.ledger.on_top
+        self._ask_all(self.best_prices, self.best_beside, constant)
+        for number in range(ROUNDS_MOST):
+            offered = {node.number: self._offered(node) for node in self.nodes}
+            program = PlanProgram(self.ledger, self.nodes, offered, whole=False, around=self.best_prices, width=WIDTH)
+            solved = program.solve(max(1.0, self._left_s()))
+            if solved.ending is not Ending.OPTIMAL or solved.objective is None:
+                return
+            duals, least = program.duals(), solved.objective + constant
+            # What rows beside the designs are worth (owned parts, stock, budget): the rest of the dual objective.
+            beside = solved.objective - sum(duals.node.values())
+            beside += sum(value for item, value in self.start_beside.items() if item not in program.items)
+            before = self.bound
+            prices = {n: price.drawn_to(self.best_prices[n], SMOOTHING) for n, price in self._prices(duals).items()}
+            self._ask_all(prices, (1 - SMOOTHING) * beside + SMOOTHING * self.best_beside, constant)
+            self.search.progress(f"{self.name}: round {number + 1}, hoped for {least / 100:,.2f}, bound {self.bound / 100:,.2f}")
+            if self._left_s() <= 0 or least - before < max(SLACK_CENTS, CLOSE_SHARE * abs(before)):
+                return  # no better prices near the best ones; the bound is concave in them, so there are none at all
+
+    def _prices(self, duals: Duals) -> NodePrices:
+        """Prices of the relaxation; starting prices for items and pieces that it does not hold."""
+        found = {}
+        for node in self.nodes:
+            each = dict(self.start[node.number].each)
+            each |= {item: worth for (number, item), worth in duals.item.items() if number == node.number}
+            together = {item: worth for (number, item), worth in duals.pieces.items() if number == node.number}
+            by_lots = {(item, lots): worth for (number, item, lots), worth in duals.by_lots.items() if number == node.number}
+            found[node.number] = Prices(each, together, duals.volts.get(node.number, {}), by_lots)
+        return found
+
+    def _ask_all(self, prices: NodePrices, beside: float, constant: float) -> None:
+        """Ask every node at some prices, and keep the bound that follows where it is the best."""
+        bound = sum(self._ask(node, prices[node.number]) for node in self.nodes) + beside + constant
+        if self.bound < bound < np.inf:
+            self.bound, self.best_prices, self.best_beside = bound, prices, beside
+
+    # --- whole numbers
+
+    def _plan(self, within: float = np.inf) -> Plan | None:
+        """The best plan of the designs on offer whose cost lies so near to that of their node's cheapest."""
+        while True:
+            offered = {node.number: self._trimmed(node, within) for node in self.nodes}
+            program = PlanProgram(self.ledger, self.nodes, offered, whole=True)
+            self.search.progress(f"{self.name}: a plan of {sum(len(one) for one in offered.values())} designs on offer")
+            solved = program.solve(max(1.0, self._left_s()))
+            self.whole_proven = solved.ending is Ending.OPTIMAL
+            if not solved.has_solution:
+                return None
+            chosen = program.chosen()
+            fails = [node for node in self.nodes if not self._fixed(node) and not self.search.pools[node.number].holds(chosen[node.number][0])]
+            if not fails:
+                return plan_from(program)
+
+    def _fixed(self, node: Node) -> bool:
+        return node.number == FIRST and self.only_first is not None
+
+    def _trimmed(self, node: Node, within: float) -> list[Column]:
+        """Designs on offer without those that are too dear, and those that use more of everything than another."""
+        columns = self._offered(node)
+        if np.isfinite(within):
+            costs = [_cost(column, self.best_prices[node.number]) for column in columns]
+            limit = min(costs) + within + SLACK_CENTS
+            columns = [column for column, cost in zip(columns, costs, strict=True) if cost <= limit]
+        return undominated_columns(columns, lots=node.number != FIRST)
+
+    def _put_on_offer(self, within: float) -> bool:
+        """Every design within the gap of its node's cheapest, at the prices of the best bound."""
+        total = 0
+        for node in self.nodes:
+            if self._fixed(node):
+                continue
+            prices, pool = self.best_prices[node.number], self.search.pools[node.number]
+            least = min(_cost(column, prices) for column in self._offered(node))
+            kept = self.first if node.number == FIRST else None
+            limit = least + within + SLACK_CENTS
+            search = pool.offers.priced(prices, limit, kept)
+            if search.blocks:
+                pool.add(_designs(search.within(limit), self._left_s))
+            total += len(self._offered(node))
+            if total > ON_OFFER_MOST or self._left_s() <= 0:
+                return False
+        return True
+
+
+def _designs(offers: Iterable[Offer], left_s: Callable[[], float]) -> Iterable[Design]:
+    for offer in offers:
+        if left_s() <= 0:
+            return
+        yield offer.design
+
+
+def _cost(column: Column, prices: Prices) -> float:
+    return prices.cost(column.usage, column.volts)
+
+
+def undominated_columns(columns: Sequence[Column], *, lots: bool) -> list[Column]:
+    """Columns of which no other of the same voltage uses at most as much of every item.
+
+    lots: whether modules of several lots may be there: then only columns whose controllers hold the same modules compare.
+    """
+    groups: dict[object, list[Column]] = {}
+    for column in columns:
+        groups.setdefault((column.volts, frozenset(column.trackers.items()) if lots else None), []).append(column)
+    kept: list[Column] = []
+    for group in groups.values():
+        items = sorted({item for column in group for item in column.usage})
+        used = np.array([[column.usage.get(item, 0) for item in items] for column in group], dtype=float)
+        flat = np.zeros(len(group))
+        mask = undominated(flat, flat, used, np.arange(len(group)))
+        kept += [column for column, stays in zip(group, mask, strict=True) if stays]
+    return kept
