@@ -193,7 +193,6 @@ class PlanProgram:
                 self.terms.append(weight * ledger.kit_price(kit, node) * z)
                 if kit.id in ledger.prices.kits.most:
                     self._row("stock", z <= ledger.prices.kits.most[kit.id])
-        leaves = {node.number for node in self.nodes if not any(other.parent == node.number for other in self.nodes)}
         for at, item in enumerate(self.items):
             part, sizes = ledger.catalog.by_id.get(item), self.sizes[item]
             for node in self.nodes:
@@ -211,8 +210,7 @@ class PlanProgram:
                     rest = self._variable(f"h{name}_{lot.node + 1}")
                     self.layers[key], self.there[key] = here, pulp.lpSum([*(size * u for size, u in zip(sizes, here, strict=True)), rest])
                     self._balance(item, lot, node, [*here, rest], bought)
-                    if node.number in leaves:
-                        self._value_at_the_end(item, lot, node, self.there[key])
+                    self._value_at_the_end(item, lot, node, self.there[key])
 
     def _balance(self, item: str, lot: Lot, node: Node, here: list[Any], bought: Any) -> None:
         """One lot of one item at one node: what was there, what comes, what is sold, layer by layer."""
@@ -244,10 +242,9 @@ class PlanProgram:
 
     def _value_at_the_end(self, item: str, lot: Lot, node: Node, h: Any) -> None:
         """A part that is still there counts in every future that ends at this node."""
-        value = self.ledger.end_value(item, lot) * self.ledger.discount(self.ledger.growth.horizon_years)
-        reached = self.tree.weight(node) if node.parent is not None else 1.0
+        value = self.tree.ending_at(node) * self.ledger.end_value(item, lot) * self.ledger.discount(self.ledger.growth.horizon_years)
         if value:
-            self.terms.append(-reached * value * h)
+            self.terms.append(-value * h)
 
     def _used(self) -> None:
         """Pieces there >= pieces used: of the whole, of a group of lots, or by trackers of one lot each."""
@@ -266,7 +263,7 @@ class PlanProgram:
 
     def _met(self, item: str, node: Node, group: Group, using: list[tuple[int, Any]]) -> list[Any]:
         """Rows by which pieces of some lots carry the designs that use them: one a layer where they are of one lot."""
-        if len(group) == 1 and self.sizes[item]:
+        if self._in_layers(item, group):
             reach = 0
             rows = []
             for size, layer in zip(self.sizes[item], self.layers[item, group[0].node, node.number], strict=True):
@@ -355,7 +352,7 @@ class PlanProgram:
         """Prices of the items after solving the relaxation."""
         found = Duals()
         for (number, item), groups in self._rows_of.items():
-            tables = {group: self._worth_of_pieces(item, rows) for group, rows in groups.items()}
+            tables = {group: self._worth_of_pieces(item, group, rows) for group, rows in groups.items()}
             found.by_lots |= {(number, item, group): table for group, table in tables.items()}
             if self.sizes[item]:
                 whole = [table if len(table) > 1 else table[0] * np.arange(sum(self.sizes[item]) + 1) for table in tables.values()]
@@ -371,9 +368,13 @@ class PlanProgram:
             before[volts] = before.get(volts, 0.0) - worth
         return found
 
-    def _worth_of_pieces(self, item: str, rows: list[Any]) -> np.ndarray:
+    def _in_layers(self, item: str, group: Group) -> bool:
+        """Whether pieces of some lots are counted layer by layer."""
+        return bool(self.sizes[item]) and len(group) == 1
+
+    def _worth_of_pieces(self, item: str, group: Group, rows: list[Any]) -> np.ndarray:
         """What so many pieces are worth together, from none on; or only the worth of one, where each is worth the same."""
-        if not self.sizes[item] or len(rows) != len(self.sizes[item]):
+        if not self._in_layers(item, group):
             return np.array([_worth(rows[0])])
         each = [_worth(row) / size for row, size in zip(rows, self.sizes[item], strict=True) for _ in range(size)]
         return np.concatenate([[0.0], np.cumsum(each)])

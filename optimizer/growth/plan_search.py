@@ -9,6 +9,7 @@ node's cheapest: all of them are put on offer, and the program over whole number
 
 from __future__ import annotations
 
+import copy
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -31,6 +32,12 @@ Progress = Callable[[str], None]
 
 SLACK_CENTS = 0.5
 ROUNDS_MOST = 200
+EARLY_ROUNDS = 5
+"""Rounds after which a first plan is made."""
+
+ROUNDS_SHARE = 0.6
+"""Share of the time that goes to prices; the rest is for plans of whole numbers."""
+
 SMOOTHING = 0.7
 CLOSE_SHARE = 1e-4
 """Share of the bound by which it is not worth another round."""
@@ -64,6 +71,11 @@ class Planned:
     bound_cents: float
     proven: bool
     reason: str = ""
+
+    @property
+    def stopped(self) -> bool:
+        """Whether somebody stopped it."""
+        return self.reason == "stopped"
 
     @property
     def gap(self) -> float | None:
@@ -116,6 +128,12 @@ class PlanSearch:
                 by_problem.append((node, pool))
             self.pools[node.number] = pool
 
+    def later(self, years: float) -> PlanSearch:
+        """The same site with every step so many years later; designs on offer are shared."""
+        other = copy.copy(self)
+        other.tree = self.tree.later(years)
+        return other
+
     def impossible(self) -> str:
         """The first node that no design serves, in words; empty where all are served."""
         for node in self.tree.nodes:
@@ -150,6 +168,7 @@ class _Rounds:
         start = {item: starting_prices(self.ledger, self.nodes, item) for item in items}
         self.start: NodePrices = {node.number: Prices({item: start[item][node.number] for item in items}) for node in self.nodes}
         self.bound = -np.inf
+        self.known: Plan | None = None
         self.whole_proven = False
         self.best_prices = dict(self.start)
         self.start_beside = {item: -self.ledger.owned[item] * sum(prices.each[item] for prices in self.start.values()) for item in items}
@@ -187,8 +206,15 @@ class _Rounds:
             self._begin(node)
             if not self._offered(node):
                 return Planned(None, np.inf, proven=True, reason=f"no design serves {node.name}")
+        try:
+            return self._proven()
+        except KeyboardInterrupt:
+            return Planned(self.known, self.bound, proven=False, reason="stopped")
+
+    def _proven(self) -> Planned:
+        """The plan with its proof, as far as the time goes."""
         self._descend()
-        plan = self._plan()
+        plan = self._plan() or self.known
         if plan is None:
             return Planned(None, self.bound, proven=False, reason="no plan was found in the time that was given")
         for share in (FIRST_SHARE, 1.0, 1.0):
@@ -225,7 +251,10 @@ class _Rounds:
         """Price the items and ask the nodes, until no node has anything cheaper."""
         constant = self.ledger.prices.fixed_freight_cents * self.ledger.on_top
         self._ask_all(self.best_prices, self.best_beside, constant)
+        ends = time.perf_counter() + ROUNDS_SHARE * self._left_s()
         for number in range(ROUNDS_MOST):
+            if number == EARLY_ROUNDS:
+                self._plan()
             offered = {node.number: self._offered(node) for node in self.nodes}
             program = PlanProgram(self.ledger, self.nodes, offered, whole=False, around=self.best_prices, width=WIDTH)
             solved = program.solve(max(1.0, self._left_s()))
@@ -239,7 +268,7 @@ class _Rounds:
             prices = {n: price.drawn_to(self.best_prices[n], SMOOTHING) for n, price in self._prices(duals).items()}
             self._ask_all(prices, (1 - SMOOTHING) * beside + SMOOTHING * self.best_beside, constant)
             self.search.progress(f"{self.name}: round {number + 1}, hoped for {least / 100:,.2f}, bound {self.bound / 100:,.2f}")
-            if self._left_s() <= 0 or least - before < max(SLACK_CENTS, CLOSE_SHARE * abs(before)):
+            if time.perf_counter() > ends or least - before < max(SLACK_CENTS, CLOSE_SHARE * abs(before)):
                 return  # no better prices near the best ones; the bound is concave in them, so there are none at all
 
     def _prices(self, duals: Duals) -> NodePrices:
@@ -274,7 +303,12 @@ class _Rounds:
             chosen = program.chosen()
             fails = [node for node in self.nodes if not self._fixed(node) and not self.search.pools[node.number].holds(chosen[node.number][0])]
             if not fails:
-                return plan_from(program)
+                plan = plan_from(program)
+                if self.known is None or plan.cents < self.known.cents:
+                    self.known = plan
+                    gap = (plan.cents - self.bound) / max(1.0, plan.cents)
+                    self.search.progress(f"{self.name}: a plan of {plan.cents / 100:,.2f}, at most {100 * gap:.1f} % above the best")
+                return plan
 
     def _fixed(self, node: Node) -> bool:
         return node.number == FIRST and self.only_first is not None

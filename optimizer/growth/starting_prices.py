@@ -28,7 +28,7 @@ def starting_prices(ledger: Ledger, nodes: Sequence[Node], item: str) -> dict[in
         lot = Lot(node.number, node.year)
         least = [_weight(child) * ledger.resale(item, child, lot) for child in children]
         most = [max(low, _weight(child) * _price(child)) for low, child in zip(least, children, strict=True)]
-        left = value - _end(node, lot, leaf=not children)
+        left = value - tree.ending_at(node) * ledger.end_value(item, lot) * ledger.discount(ledger.growth.horizon_years)
         room = sum(most) - sum(least)
         part = min(LATER_SHARE, max(0.0, (left - sum(least)) / room)) if room > 0 else 0.0
         given = [low + part * (high - low) for low, high in zip(least, most, strict=True)]
@@ -41,11 +41,6 @@ def starting_prices(ledger: Ledger, nodes: Sequence[Node], item: str) -> dict[in
 
     def _price(node: Node) -> float:
         return ledger.price(item, node) * ledger.kit_rate(item)
-
-    def _end(node: Node, lot: Lot, *, leaf: bool) -> float:
-        if not leaf:
-            return 0.0
-        return tree.weight(node) * ledger.end_value(item, lot) * ledger.discount(ledger.growth.horizon_years)
 
     first = nodes[0]
     share(first, _weight(first) * _price(first))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from optimizer.errors import InputError
 from optimizer.inputs.growth import Growth
@@ -59,6 +59,15 @@ class Tree:
     def last(self, future: str) -> Node:
         """The last node of a future."""
         return self.of_future(future)[-1]
+
+    def ending_at(self, node: Node) -> float:
+        """Probability that a future ends at a node."""
+        return sum(chance for future, chance in self.chance.items() if self.last(future).number == node.number)
+
+    def later(self, years: float) -> Tree:
+        """The same tree with every step so many years later."""
+        moved = tuple(node if node.parent is None else replace(node, year=node.year + years) for node in self.nodes)
+        return Tree(self.growth, self.asked, moved, self.chance)
 
     def with_chance(self, chance: Mapping[str, float]) -> Tree:
         """The same tree with other probabilities."""

@@ -1,0 +1,121 @@
+"""The answer of `grow`, for a person at a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+
+from optimizer.growth.plan import Plan, Visit
+from optimizer.handover.layout import bullets, columns, joined, labelled, money, section, wrapped
+from optimizer.handover.questions_text import PRELIMINARY, in_words
+from optimizer.questions.grow import Grown, NamedPlan
+
+
+def grow_text(grown: Grown) -> str:
+    """The answer of `grow`."""
+    name, currency = grown.problem.name, grown.catalog.currency
+    best = grown.best
+    if best is None or best.planned.plan is None:
+        told = f"{name}: there is no plan: {grown.reason}." if grown.complete else f"{name}: stopped before a plan was found."
+        return joined([*wrapped(told), *section("Notes", bullets([PRELIMINARY]))])
+    proof = "proven" if best.planned.proven else f"at most {100 * (best.planned.gap or 0):.1f} % above the best"
+    lines = [
+        *wrapped(f"{name}: {money(best.expected_cents)} {currency} in expectation, present money: {proof}"),
+        *wrapped(f"Growth comes with a probability of {100 * grown.probability:.0f} %."),
+    ]
+    lines += section("Buy now", _visit(best.planned.plan.first, currency))
+    lines += _timeline(best.planned.plan, currency)
+    lines += section(f"Present cost under each future, {currency}", _costs(grown.plans))
+    lines += section(f"Regret: what a first purchase costs more than the best for that future, {currency}", _regrets(grown))
+    if grown.step_by_step_cents is not None:
+        more = grown.step_by_step_cents - best.expected_cents
+        lines += section("Cheapest of today first", wrapped(
+            f"Buying what is cheapest today, and going on from there as well as can be, costs {money(grown.step_by_step_cents)} {currency} in expectation: "
+            + (f"{money(more)} more." if more >= 1 else "no more than this plan."), "  "))
+    lines += section("Where the answer flips", _flips(grown))
+    lines += section(f"Doors: what keeping each open costs today, {currency}", _doors(grown))
+    lines += section("Not now", _waits(grown))
+    return joined([*lines, *section("Notes", bullets(_notes(grown)))])
+
+
+def _timeline(plan: Plan, currency: str) -> Iterator[str]:
+    later = sorted((visit for visit in plan.visits.values() if visit.node.parent is not None), key=lambda one: (one.node.future, one.node.year))
+    for visit in later:
+        stage = f": {visit.node.stage}" if visit.node.stage else ": nothing changes"
+        yield from section(f"Year {visit.node.year:g}, if '{visit.node.future}'{stage}", _visit(visit, currency))
+
+
+def _visit(visit: Visit, currency: str) -> Iterator[str]:
+    yield from labelled("design", in_words(visit.design))
+    yield from labelled("buy", _listed({**visit.kits, **visit.new_parts}) or "nothing")
+    kept = {part: n - visit.new_parts.get(part, 0) for part, n in visit.design.pieces.items() if n > visit.new_parts.get(part, 0)}
+    if kept and visit.node.parent is not None:
+        yield from labelled("keep", _listed(kept))
+    sold: dict[str, int] = {}
+    for (item, _), n in visit.sold.items():
+        sold[item] = sold.get(item, 0) + n
+    if sold:
+        yield from labelled("let go", f"{_listed(sold)}{f', for {money(visit.got_cents)} {currency}' if visit.got_cents else ''}")
+    if visit.idle:
+        yield from labelled("unused", _listed(visit.idle))
+    extra = f", of which {money(visit.changeover_cents)} for the change of voltage" if visit.changeover_cents else ""
+    yield from labelled("pay", f"{money(visit.spent_cents + visit.changeover_cents)} {currency} of that year, fittings with it{extra}")
+
+
+def _listed(pieces: Mapping[str, int]) -> str:
+    return ", ".join(f"{n} x {part}" for part, n in sorted(pieces.items()))
+
+
+def _costs(plans: Iterable[NamedPlan]) -> Iterator[str]:
+    for named in plans:
+        mark = "" if named.planned.proven else " (not proven)"
+        yield from columns(f"  best {named.name}{mark}: {named.first_purchase}", "  " + money(named.expected_cents) + " expected")
+        yield from labelled("", "; ".join(f"{future} {money(cents)}" for future, cents in named.cost_by_future.items()), 9)
+
+
+def _regrets(grown: Grown) -> Iterator[str]:
+    for one in grown.regrets:
+        mark = "" if one.proven else " (not proven)"
+        yield from columns(f"  {one.kind}{mark}: {one.first_purchase}", "  " + money(one.greatest) + " at most")
+        yield from labelled("", "; ".join(f"{future} {money(cents)}" for future, cents in one.by_future.items()) + f"; expected cost {money(one.expected_cents)}", 9)
+
+
+def _flips(grown: Grown) -> Iterator[str]:
+    if not grown.lines:
+        return
+    if not grown.flips:
+        yield from wrapped(f"At every probability of growth the same first purchase is the best: {grown.lines[0].first_purchase}.", "  ")
+    for flip in grown.flips:
+        yield from wrapped(f"At a probability of growth of {100 * flip.probability:.1f} %: below it {flip.before}; above it {flip.after}.", "  ")
+
+
+def _doors(grown: Grown) -> Iterator[str]:
+    for door in grown.doors:
+        price = "cannot be kept" if door.price_now_cents is None else money(door.price_now_cents)
+        yield from columns(f"  {door.door}", "  " + price)
+        if not door.kept_now:
+            told = "the best plan does not keep it"
+        elif door.closes_month is None:
+            told = f"the best plan keeps it wherever growth begins, looked at to month {door.looked_to_month}"
+        else:
+            told = f"the best plan keeps it if growth begins in month {door.closes_month} or sooner"
+        yield from labelled("", told, 9)
+
+
+def _waits(grown: Grown) -> list[str]:
+    return bullets(f"{one.pieces} x {one.part}, year {one.year:g} if '{one.future}': {one.reason}" for one in grown.waits)
+
+
+def _notes(grown: Grown) -> list[str]:
+    growth = grown.problem.growth
+    assert growth is not None, "a plan has growth"
+    notes = [
+        f"Costs are discounted at {growth.discount_pct:g} % a year over {growth.horizon_years:g} years; prices of later years follow price_trend_pct; "
+        "cable and fuses are priced allowances.",
+        "Every stage was held against every rule of its own day. Batteries of ages further apart than their chemistry stands are not put in one bank; "
+        "modules of a later purchase get a controller of their own.",
+    ]
+    if not grown.complete:
+        notes.append("Stopped by hand: what was not reached is left out.")
+    if not grown.all_proven:
+        notes.append("Plans marked as not proven ended with a gap; --minutes gives more time. Regrets, flips and doors that rest on them may shift by as much.")
+    return [*notes, PRELIMINARY]

@@ -1,0 +1,342 @@
+"""What to buy now and what later: the best plan, the regret of each first purchase, doors, and where the answer flips."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+from optimizer.growth.offers import CoreFilter
+from optimizer.growth.plan import Plan
+from optimizer.growth.plan_search import Planned, PlanSearch
+from optimizer.growth.tree import FIRST, tree_of
+from optimizer.inputs.agreement import refuse_unknown_parts
+from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.problem import Problem
+from optimizer.questions.doors import Door, doors
+from optimizer.questions.wait import Wait, waits
+
+Progress = Callable[[str], None]
+
+MINUTES = 15.0
+"""Time for the whole question."""
+
+MAIN_SHARE = 0.25
+"""Share of the time that the plan in expectation may take."""
+
+LEAST_S = 4.0
+"""Time that any one plan gets, however many there are."""
+
+FLIPS_MOST = 12
+"""Crossings of cost lines to follow."""
+
+
+@dataclass(frozen=True)
+class NamedPlan:
+    """A plan and what it is best for; costs under every future, those that it was not made for with the best continuation."""
+
+    name: str
+    planned: Planned
+    cost_by_future: Mapping[str, float]
+    """Present cost [cents]."""
+    expected_cents: float
+
+    @property
+    def first_purchase(self) -> str:
+        """The first purchase in words."""
+        assert self.planned.plan is not None, "a named plan holds a plan"
+        return words_of(self.planned.plan)
+
+
+@dataclass(frozen=True)
+class Regret:
+    """What a first purchase costs more than the best for each future would have [cents]."""
+
+    first_purchase: str
+    kind: str
+    """Why it is looked at: a voltage, a chemistry."""
+    by_future: Mapping[str, float]
+    expected_cents: float
+    """Expected present cost of the best plan with it [cents]."""
+    proven: bool
+
+    @property
+    def greatest(self) -> float:
+        """The largest regret of any future [cents]."""
+        return max(self.by_future.values())
+
+
+@dataclass(frozen=True)
+class Flip:
+    """Probability of growth at which another first purchase becomes the best."""
+
+    probability: float
+    before: str
+    after: str
+
+
+@dataclass(frozen=True)
+class CostLine:
+    """Expected cost of one plan over the probability of growth: a straight line."""
+
+    first_purchase: str
+    never_cents: float
+    certain_cents: float
+
+    def at(self, probability: float) -> float:
+        """Expected present cost at a probability of growth [cents]."""
+        return (1 - probability) * self.never_cents + probability * self.certain_cents
+
+
+@dataclass
+class Grown:
+    """The answer; parts that were not reached when it was stopped are empty, and `complete` is False."""
+
+    problem: Problem
+    catalog: Catalog
+    plans: list[NamedPlan] = field(default_factory=list)
+    """In expectation first, then growth for certain, growth never, and each future for certain."""
+    regrets: list[Regret] = field(default_factory=list)
+    lines: list[CostLine] = field(default_factory=list)
+    flips: list[Flip] = field(default_factory=list)
+    doors: list[Door] = field(default_factory=list)
+    waits: list[Wait] = field(default_factory=list)
+    step_by_step_cents: float | None = None
+    """Expected present cost when each purchase is the cheapest of its day [cents]."""
+    probability: float = 0.0
+    """Probability that the site grows."""
+    complete: bool = True
+    all_proven: bool = True
+    reason: str = ""
+
+    @property
+    def best(self) -> NamedPlan | None:
+        """The plan of least expected cost."""
+        return self.plans[0] if self.plans else None
+
+    @property
+    def proven(self) -> bool:
+        """Whether every figure is that of a proven plan."""
+        return self.complete and self.all_proven
+
+
+def words_of(plan: Plan) -> str:
+    """A first purchase in words: voltage, battery, inverter."""
+    design = plan.first.design
+    bank, inverter = design.bank, design.inverters
+    ac = f", {inverter.count} x {inverter.inverter.id}" if inverter.inverter is not None else ""
+    return f"{bank.volts} V {bank.battery.chemistry}: {bank.units} x {bank.battery.id}{ac}"
+
+
+def grow(problem: Problem, catalog: Catalog, progress: Progress = lambda _: None, *, minutes: float = MINUTES) -> Grown:
+    """Plans over the stages and futures of a problem.
+
+    minutes: time for the whole; each plan that it was not enough for carries its gap.
+    Raises InputError for a problem without a [growth] section, and for parts that the catalog does not hold.
+    Stopped by Ctrl-C it returns what is known so far, `complete` False.
+    """
+    refuse_unknown_parts(problem, catalog)
+    grown = Grown(problem, catalog)
+    asking = _Asking(grown, problem, catalog, progress, minutes)
+    try:
+        asking.run()
+    except KeyboardInterrupt:
+        grown.complete = False
+    return grown
+
+
+class _Stopped(KeyboardInterrupt):
+    """A plan was stopped from the keyboard."""
+
+
+class _Asking:
+    def __init__(self, grown: Grown, problem: Problem, catalog: Catalog, progress: Progress, minutes: float) -> None:
+        self.grown, self.problem, self.catalog, self.progress = grown, problem, catalog, progress
+        self.ends = time.perf_counter() + 60 * minutes
+        self.left = 1
+        tree = tree_of(problem)
+        self.futures = tree.growth.futures
+        self.chance = {future.name: future.probability for future in self.futures}
+        grown.probability = sum(future.probability for future in self.futures if future.grows)
+        self.tree = tree
+
+    # --- plans
+
+    def _best(self, search: PlanSearch, name: str, *, chance: Mapping[str, float] | None = None, first: CoreFilter | None = None, seconds: float | None = None) -> Planned:
+        """A plan in its share of the time that is left."""
+        if seconds is None:
+            seconds = max(LEAST_S, (self.ends - time.perf_counter()) / max(1, self.left))
+            self.left = max(1, self.left - 1)
+        planned = search.best(chance, first=first, seconds=seconds, name=name)
+        if planned.stopped:
+            raise _Stopped
+        self.grown.all_proven &= planned.proven
+        return planned
+
+    def run(self) -> None:
+        """Everything in the order in which it is wanted most."""
+        grown, search = self.grown, PlanSearch(self.tree, self.catalog, self.progress)
+        grown.reason = search.impossible()
+        if grown.reason:
+            return
+        spare = self.ends - time.perf_counter()
+        expected = self._best(search, "in expectation", seconds=max(LEAST_S, MAIN_SHARE * spare))
+        if expected.plan is None:
+            grown.reason = expected.reason
+            return
+        firsts = list(self._considered())
+        self.left = len(self.futures) + len(firsts) + 12
+        alone = {one.name: self._best(search, f"{one.name}, for certain", chance=_only(self.chance, {one.name: 1.0})) for one in self.futures}
+        self._name("in expectation", search, expected)
+        growing = [one for one in self.futures if one.grows and one.probability > 0]
+        if len(growing) > 1 and 0 < grown.probability < 1:
+            self._name("growth for certain", search, self._best(search, "growth for certain", chance=self._at(1.0)))
+        for name, planned in alone.items():
+            self._name(f"{name}, for certain", search, planned)
+        grown.waits.extend(waits(expected.plan))
+        self._step_by_step(search)
+        self._regrets(search, firsts, alone)
+        self._flips(search)
+        grown.doors.extend(doors(self.problem, search, expected.plan, self._later(search), self.progress))
+
+    def _name(self, name: str, search: PlanSearch, planned: Planned) -> None:
+        """A plan under every future: those that it was not made for with the best continuation of its first purchase."""
+        if planned.plan is None:
+            return
+        costs = dict(planned.plan.cost_by_future)
+        for future in self.chance:
+            if future not in costs:
+                costs[future] = self._continued(search, planned.plan, future)
+        self.grown.plans.append(NamedPlan(name, planned, costs, sum(self.chance[one] * cost for one, cost in costs.items())))
+
+    def _continued(self, search: PlanSearch, plan: Plan, future: str) -> float:
+        """Present cost of a future with the first design of a plan and the best continuation [cents]."""
+        found = search.best(_only(self.chance, {future: 1.0}), only_first=plan.first.design, seconds=LEAST_S * 2, name=f"{words_of(plan)}, {future}")
+        if found.stopped:
+            raise _Stopped
+        self.grown.all_proven &= found.proven
+        return found.plan.cost_by_future[future] if found.plan is not None else float("inf")
+
+    def _step_by_step(self, search: PlanSearch) -> None:
+        """The cheapest first purchase of today, continued as well as it can be."""
+        alone = search.best(_only(self.chance, {}), seconds=LEAST_S * 2, name="the cheapest of today")
+        if alone.plan is None:
+            return
+        found = search.best(only_first=alone.plan.first.design, seconds=LEAST_S * 3, name="the cheapest of today, continued")
+        if found.stopped or alone.stopped:
+            raise _Stopped
+        if found.plan is not None:
+            self.grown.step_by_step_cents = found.plan.cents
+
+    # --- regret
+
+    def _considered(self) -> Iterator[tuple[str, CoreFilter]]:
+        """First purchases that anybody would think of: each voltage, each chemistry."""
+        for volts in self.tree.nodes[FIRST].problem.bank.volts:
+            yield f"{volts} V", CoreFilter(volts=(volts,))
+        allowed = self.problem.bank.chemistries
+        for chemistry in sorted({battery.chemistry for battery in self.catalog.batteries}):
+            if not allowed or chemistry in allowed:
+                yield chemistry, CoreFilter(chemistries=(chemistry,))
+
+    def _regrets(self, search: PlanSearch, firsts: list[tuple[str, CoreFilter]], alone: Mapping[str, Planned]) -> None:
+        for kind, first in firsts:
+            planned = self._best(search, f"starting with {kind}", first=first)
+            if planned.plan is None:
+                continue
+            by_future = {}
+            for name, best in alone.items():
+                if best.plan is not None:
+                    mine = planned.plan.cost_by_future.get(name)
+                    mine = self._continued(search, planned.plan, name) if mine is None else mine
+                    by_future[name] = max(0.0, mine - best.plan.cents)
+            self.grown.regrets.append(Regret(words_of(planned.plan), kind, by_future, planned.plan.cents, planned.proven))
+        self.grown.regrets.sort(key=lambda one: (one.expected_cents, one.kind))
+
+    # --- probability of growth
+
+    def _at(self, probability: float) -> dict[str, float]:
+        """Probabilities of the futures when growth has this one: growing futures keep their proportions, the others too."""
+        found = {}
+        for growing in (True, False):
+            mine = [one for one in self.futures if one.grows is growing]
+            total, whole = sum(one.probability for one in mine), probability if growing else 1 - probability
+            for one in mine:
+                found[one.name] = whole * (one.probability / total if total > 0 else 1 / len(mine))
+        return found
+
+    def _line(self, search: PlanSearch, plan: Plan) -> CostLine:
+        costs = {name: plan.cost_by_future[name] if name in plan.cost_by_future else self._continued(search, plan, name) for name in self.chance}
+        ends = [sum(chance * costs[name] for name, chance in self._at(p).items()) for p in (0.0, 1.0)]
+        return CostLine(words_of(plan), *ends)
+
+    def _flips(self, search: PlanSearch) -> None:
+        """All crossings of the plans' cost lines: the least cost is concave in the probability, so they are found by crossing."""
+        if not any(one.grows for one in self.futures) or all(one.grows for one in self.futures):
+            return
+        known: dict[float, CostLine] = {}
+
+        def solved(probability: float) -> CostLine | None:
+            if probability not in known:
+                planned = self._best(search, f"growth at {100 * probability:.0f} %", chance=self._at(probability))
+                if planned.plan is None:
+                    return None
+                known[probability] = self._line(search, planned.plan)
+            return known[probability]
+
+        todo = [(0.0, 1.0)]
+        while todo and len(known) < FLIPS_MOST:
+            low, high = todo.pop()
+            first, last = solved(low), solved(high)
+            if first is None or last is None or abs(_slope(first) - _slope(last)) < 1:
+                continue
+            cross = (last.never_cents - first.never_cents) / (_slope(first) - _slope(last))
+            if not low + 1e-6 < cross < high - 1e-6:
+                continue
+            between = solved(cross)
+            if between is not None and between.at(cross) < first.at(cross) - 1:
+                todo += [(low, cross), (cross, high)]
+        envelope = lower_envelope(list(known.values()))
+        self.grown.lines = [line for line, _ in envelope]
+        self.grown.flips = [
+            Flip(start, before.first_purchase, after.first_purchase)
+            for (before, _), (after, start) in pairwise(envelope) if before.first_purchase != after.first_purchase
+        ]
+
+    # --- dates
+
+    def _later(self, search: PlanSearch) -> Callable[[int], Plan | None]:
+        """The best plan when every step comes so many months later."""
+        def at(months: int) -> Plan | None:
+            return self._best(search.later(months / 12), f"growth {months} months later").plan
+
+        return at
+
+
+def _slope(line: CostLine) -> float:
+    return line.certain_cents - line.never_cents
+
+
+def lower_envelope(lines: list[CostLine]) -> list[tuple[CostLine, float]]:
+    """Lines that are the lowest somewhere between 0 and 1, in order, each with the probability from which it is."""
+    points = {0.0, 1.0}
+    for at, one in enumerate(lines):
+        for other in lines[at + 1 :]:
+            slope = _slope(one) - _slope(other)
+            if abs(slope) > 1e-9:
+                cross = (other.never_cents - one.never_cents) / slope
+                if 0 < cross < 1:
+                    points.add(cross)
+    found: list[tuple[CostLine, float]] = []
+    for start, end in pairwise(sorted(points)):
+        middle = (start + end) / 2
+        line = min(lines, key=lambda one: (one.at(middle), one.first_purchase))
+        if not found or found[-1][0] != line:
+            found.append((line, start))
+    return found
+
+
+def _only(chance: Mapping[str, float], kept: Mapping[str, float]) -> dict[str, float]:
+    """Probabilities with all others at nothing."""
+    return {name: kept.get(name, 0.0) for name in chance}

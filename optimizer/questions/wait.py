@@ -1,0 +1,61 @@
+"""What a plan does not buy now, and why waiting is better."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+from optimizer.growth.ledger import Ledger, Lot
+from optimizer.growth.plan import Plan, Visit
+from optimizer.growth.tree import FIRST
+from optimizer.inputs.parts import Battery
+
+
+@dataclass(frozen=True)
+class Wait:
+    """A part that comes later, with the reason for not buying it now."""
+
+    part: str
+    pieces: int
+    year: float
+    future: str
+    reason: str
+
+
+def waits(plan: Plan) -> tuple[Wait, ...]:
+    """Parts that a plan buys at later nodes, by year; each with what buying them now would mean."""
+    ledger, found = plan.ledger, []
+    for visit in sorted(plan.visits.values(), key=lambda one: (one.node.year, one.node.number)):
+        if visit.node.parent is None:
+            continue
+        for part, pieces in sorted(visit.new_parts.items()):
+            found.append(Wait(part, pieces, visit.node.year, visit.node.future, _reason(ledger, visit, part)))
+    return tuple(found)
+
+
+def _reason(ledger: Ledger, visit: Visit, part_id: str) -> str:
+    node, part = visit.node, ledger.catalog.by_id[part_id]
+    bought_now = Lot(FIRST, 0.0)
+    if isinstance(part, Battery):
+        if ledger.worn(part_id, bought_now, node.year):
+            return f"bought now it would be worn out by then: {part.chemistry} lasts {ledger.catalog.chemistry(part).calendar_life_years:g} years"
+        spread = ledger.spread_years(part_id)
+        if node.year > spread and visit.design.pieces[part_id] > pieces_before(visit, part_id):
+            return (
+                f"bought now it would stand unused for {node.year:g} years, and {part.chemistry} of ages more than {12 * spread:g} months apart is "
+                "not put in one bank"
+            )
+    now = ledger.price(part_id, ledger.tree.nodes[FIRST])
+    chance = ledger.tree.weight(node)
+    then = chance * ledger.discount(node.year) * ledger.price(part_id, node)
+    needed = f"needed only if the future '{node.future}' comes ({100 * chance:.0f} %), and then in year {node.year:g}"
+    return f"{needed}: now a piece costs {now / 100:,.2f}, waiting {then / 100:,.2f} (expected, present)"
+
+
+def pieces_before(visit: Visit, part_id: str) -> int:
+    """Pieces of a part that were there before a visit."""
+    have: Counter[str] = Counter()
+    for (item, lot), pieces in visit.there.items():
+        if lot.node != visit.node.number:
+            have[item] += pieces
+    return have[part_id]
