@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
 from optimizer.design import Bank, Block, Design
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.kits import Kit
-from optimizer.inputs.parts import Inverter, Part
+from optimizer.inputs.parts import Allowance, Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
 from optimizer.rules.book import TOLERANCE, Severities, meets
 from optimizer.rules.money import bought_pieces, cents, share_of_cents
@@ -242,17 +242,13 @@ class KitPrices:
         self.parts = frozenset(part for kit in self.offered.values() for part in kit.contents)
         """Parts that some kit holds."""
         self._known: dict[tuple[tuple[str, int], ...], dict[str, int]] = {}
-        ordered = list(self.offered.values())
-        self._rates = [self._rates_of(ordered[at:]) for at in range(len(ordered) + 1)]
-
-    def _apart_cents(self, kit: Kit) -> int:
-        """What the pieces of a kit cost one by one, freight with them [cents]."""
-        return sum(self._prices.bought_cents(self._parts[part]) * count for part, count in kit.parts)
+        self._ordered_parts = sorted(self.parts)
+        self._cuts = self.cuts_of(list(self.offered.values()))
 
     def _can_save(self, kit: Kit) -> bool:
         """Whether a kit can make any bill less, or bring pieces that are not to be had otherwise."""
         scarce = any(self._parts[part].stock is not None or self._parts[part].pack_qty > 1 for part in kit.contents)
-        return scarce or self.bought_cents(kit) < self._apart_cents(kit)
+        return scarce or self.saves(kit) > 0
 
     def freight_cents(self, kit: Kit) -> int:
         """Freight of one kit: that of its pieces [cents]."""
@@ -262,21 +258,33 @@ class KitPrices:
         """Price of one kit with its freight [cents]."""
         return kit.price_cents + self.freight_cents(kit)
 
-    def _rates_of(self, kits: list[Kit]) -> dict[str, tuple[int, int]]:
-        """For each part the least share of its own price at which these kits bring it, as a pair of whole numbers."""
-        rates: dict[str, tuple[int, int]] = {}
+    def saves(self, kit: Kit, used: Collection[str] | None = None) -> int:
+        """What a kit costs less than its pieces, or than those of its pieces that are used at all; may be negative [cents]."""
+        apart = sum(
+            self._prices.bought_cents(self._parts[part]) * count for part, count in kit.parts if used is None or part in used
+        )
+        return apart - self.bought_cents(kit)
+
+    def cuts_of(self, kits: list[Kit]) -> dict[str, int]:
+        """What may be taken off the price of each part so that the pieces of no kit cost more than the kit [cents].
+
+        What a kit saves is taken off the part of which designs have the fewest pieces, as far as its price goes, then off
+        the next: so that the fewest designs seem cheaper than they are.
+        """
+        cuts: dict[str, int] = {}
         for kit in kits:
-            cost, apart = self.bought_cents(kit), self._apart_cents(kit)
-            for part in kit.contents:
-                now = rates.get(part, (1, 1))
-                if cost * now[1] < now[0] * apart:
-                    rates[part] = (cost, apart)
-        return rates
+            left = self.saves(kit) - sum(cuts.get(part, 0) * count for part, count in kit.parts)
+            for part, count in sorted(kit.parts, key=lambda one: SCARCE_FIRST.index(type(self._parts[one[0]]))):
+                if left > 0:
+                    room = self._prices.bought_cents(self._parts[part]) - cuts.get(part, 0)
+                    more = min(room, -(-left // count))
+                    cuts[part] = cuts.get(part, 0) + more
+                    left -= more * count
+        return cuts
 
     def least_cents(self, part: Part) -> int:
         """Least that a bought piece can add to a bill: the sum of these over a kit's pieces is at most its price [cents]."""
-        cost, apart = self._rates[0].get(part.id, (1, 1))
-        return self._prices.bought_cents(part) * cost // apart
+        return self._prices.bought_cents(part) - self._cuts.get(part.id, 0)
 
     def together(self, parts: Iterable[str]) -> set[str]:
         """Of some parts those that are in kits, with every part that shares a kit with one of them, and so on."""
@@ -300,16 +308,30 @@ class KitPrices:
 
         Every combination is looked at that the least prices of the kits still open do not rule out.
         """
-        if not self.offered:
-            return {}
         owned = self._prices.owned
-        needed = {part: pieces[part] - owned[part] for part in sorted(self.parts) if pieces.get(part, 0) > owned[part]}
+        needed = {part: pieces[part] - owned[part] for part in self._ordered_parts if pieces.get(part, 0) > owned[part]}
         key = tuple(needed.items())
         if key not in self._known:
-            search = _KitSearch(self, list(self.offered.values()))
+            kits = self._worth(needed)
+            search = _KitSearch(self, kits)
             search.look(0, needed, 0, ())
-            self._known[key] = {kit: count for kit, count in zip(self.offered, search.counts, strict=True) if count}
+            self._known[key] = {kit.id: count for kit, count in zip(kits, search.counts, strict=True) if count}
         return self._known[key]
+
+    def _worth(self, needed: Mapping[str, int]) -> list[Kit]:
+        """Kits that may be on the least bill of some pieces.
+
+        Where the stock is enough without kits, one that costs no less than the pieces that it can bring is not: they could
+        be bought one by one, and are within the stock then too. Packs are another matter: one piece may cost a whole pack.
+        """
+        kits = list(self.offered.values())
+        if self.apart(needed)[0]:
+            return kits
+        return [
+            kit for kit in kits
+            if kit.id in self.least or any(self._parts[part].pack_qty > 1 for part in kit.contents)
+            or self.bought_cents(kit) < sum(self._prices.bought_cents(self._parts[part]) * min(n, needed.get(part, 0)) for part, n in kit.parts)
+        ]
 
     def apart(self, needed: Mapping[str, int]) -> tuple[int, int]:
         """Pieces beyond the stock, and price, of what is bought beside the kits [count, cents]."""
@@ -322,13 +344,13 @@ class KitPrices:
                 beyond += max(0, bought - part.stock)
         return beyond, cost
 
-    def rest_cents(self, at: int, needed: Mapping[str, int]) -> float:
-        """Least that pieces cost with the kits from number `at` on [cents]."""
-        total = 0.0
-        for part, pieces in needed.items():
-            cost, apart = self._rates[at].get(part, (1, 1))
-            total += pieces * self._prices.bought_cents(self._parts[part]) * (cost / apart)
-        return total
+    def rest_cents(self, cuts: Mapping[str, int], needed: Mapping[str, int]) -> int:
+        """Least that pieces cost with kits of which these are the cuts [cents]."""
+        return sum(pieces * (self._prices.bought_cents(self._parts[part]) - cuts.get(part, 0)) for part, pieces in needed.items())
+
+
+SCARCE_FIRST: tuple[type[Part], ...] = (Inverter, Battery, Controller, Converter, Module, Allowance)
+"""Kinds of part, those of which designs have the fewest pieces first."""
 
 
 class _KitSearch:
@@ -336,12 +358,13 @@ class _KitSearch:
 
     def __init__(self, prices: KitPrices, kits: list[Kit]) -> None:
         self.prices, self.kits = prices, kits
+        self.cuts = [prices.cuts_of(kits[at:]) for at in range(len(kits) + 1)]
         self.best: tuple[float, float] = (math.inf, math.inf)
         self.counts: tuple[int, ...] = ()
 
     def look(self, at: int, needed: Mapping[str, int], spent: int, counts: tuple[int, ...]) -> None:
         """Go on from the kits before number `at`: `needed` pieces are still missing, `spent` is paid [cents]."""
-        if self.best[0] == 0 and spent + self.prices.rest_cents(at, needed) >= self.best[1] + HALF_CENT:
+        if self.best[0] == 0 and spent + self.prices.rest_cents(self.cuts[at], needed) >= self.best[1]:
             return
         if at == len(self.kits):
             beyond, cost = self.prices.apart(needed)
@@ -356,7 +379,3 @@ class _KitSearch:
             taken = {part: each * count for part, each in kit.parts}
             left = {part: pieces - taken.get(part, 0) for part, pieces in needed.items() if pieces > taken.get(part, 0)}
             self.look(at + 1, left, spent + count * self.prices.bought_cents(kit), (*counts, count))
-
-
-HALF_CENT = 0.5
-"""Prices are whole cents; the bounds on them are floating numbers."""

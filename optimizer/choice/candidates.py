@@ -11,6 +11,7 @@ from optimizer.choice.blocks import Arrays, arrays, block_pieces, blocks_of_clas
 from optimizer.choice.cores import Cores, power_cores
 from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months, uses_terminals
 from optimizer.choice.kinds import Kinds
+from optimizer.choice.live_kits import without_dead_kits
 from optimizer.choice.narrow import asked_by, given_by, narrow, reachable
 from optimizer.choice.prune import completion_bound
 from optimizer.choice.screening import Screening
@@ -89,7 +90,7 @@ class CandidateSearch:
     ) -> None:
         self.needs, self.catalog, self.stock, self.screening = needs, catalog, stock, screening
         self.cores, self.arrays, self.prune, self.most = cores, strings, prune, known
-        self.kinds = kinds
+        self.kinds, self.kits = kinds, stock.kits()
         self.known: Design | None = None
         self.blocks: dict[int, Table] = {}
         self.core_rows: dict[int, np.ndarray] = {}
@@ -107,12 +108,15 @@ class CandidateSearch:
             self.missing = f"No array with its controller is left after the rule {screening.emptied_by}."
         if prune:
             self.tighten()
-            for number in list(self.blocks):
-                self._dominate(number)
+            without_dead_kits(self)
+            self._dominate_all()
             self.price_pairs()
             self.tighten()
             self.price_pairs()
             narrow(self)
+            if without_dead_kits(self):
+                self._dominate_all()
+                self.price_pairs()
 
     def tighten(self, known_cents: float = np.inf) -> None:
         """Drop what cannot be part of a design at most as dear as the cheapest that is known."""
@@ -133,8 +137,12 @@ class CandidateSearch:
         joined = Table.joined(list(self.blocks.values())) if self.blocks else Table({"bank_class": np.zeros(0, dtype=int)})
         return Candidates(self.needs, self.catalog, self.stock, cores, self.arrays, joined, self.most, self.kinds)
 
+    def _dominate_all(self) -> None:
+        for number in list(self.blocks):
+            self._dominate(number)
+
     def _dominate(self, number: int) -> None:
-        dominance = Dominance(self.needs, self.stock, self.screening, self.arrays, self.cores, self.most, self.kinds)
+        dominance = Dominance(self.needs, self.stock, self.screening, self.arrays, self.cores, self.most, self.kinds, self.kits)
         of_class, blocks = self._rows(number), self.blocks[number]
         self.blocks[number] = blocks.take(dominance.blocks(of_class, blocks))
         self.core_rows[number] = self.core_rows[number][dominance.cores_of(of_class, self.blocks[number])]

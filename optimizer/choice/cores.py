@@ -56,6 +56,20 @@ class Cores:
             used.append((self.inverters[table.inverter[row]].id, int(table.inverter_count[row])))
         return used + [(way[0].id, way[1]) for way in self.ways[table.way[row]] if way is not None]
 
+    def part_ids(self, rows: np.ndarray) -> set[str]:
+        """Every part that some of these cores use."""
+        table = self.table.take(rows)
+        used = {self.batteries[at].id for at in np.unique(table.battery)} | {self.inverters[at].id for at in np.unique(table.inverter) if at >= 0}
+        return used | {way[0].id for at in np.unique(table.way) for way in self.ways[at] if way is not None}
+
+    def total(self, price: Callable[[str], float]) -> np.ndarray:
+        """Sum over the pieces of each core, given a price of one piece."""
+        table = self.table
+        battery = np.array([price(one.id) for one in self.batteries])[table.battery]
+        inverter = np.array([*(price(one.id) for one in self.inverters), 0])[table.inverter]
+        converters = np.array([sum(price(use[0].id) * use[1] for use in way if use) for way in self.ways])[table.way]
+        return np.asarray(battery * table.units + inverter * table.inverter_count + converters)
+
     def key(self, row: int) -> tuple[int, tuple[tuple[str, int], ...], int]:
         """What orders equal cores: voltage, ids and counts."""
         return int(self.table.volts[row]), tuple(self.pieces(row)), int(self.table.strings[row])
@@ -252,16 +266,10 @@ def _costs(cores: Cores, catalog: Catalog, stock: Stock) -> None:
             + get("inverter dc ampere", 0) * amperes + get("converter", 0) * way_units
         )
 
-    def total(price: Callable[[str], float]) -> np.ndarray:
-        battery = np.array([price(one.id) for one in cores.batteries])[table.battery]
-        inverter = np.array([*(price(one.id) for one in cores.inverters), 0])[table.inverter]
-        converters = np.array([sum(price(use[0].id) * use[1] for use in way if use) for way in cores.ways])[table.way]
-        return np.asarray(battery * table.units + inverter * table.inverter_count + converters)
-
     connections = table.units + table.strings + 2 * table.inverter_count + 2 * way_units
     fixed = allowances(allowance) + prices.fixed_freight_cents + prices.connection_cents * connections
     table.add(
-        cost=total(stock.price_cents) + fixed, least_cost=total(stock.least_cents) + fixed,
-        bill_cost=total(stock.bill_cents) + allowances(prices.allowance_bill_cents) + prices.fixed_freight_cents,
-        weight_total_kg=total(lambda part_id: catalog.by_id[part_id].weight_kg) + allowances(kg), pieces=table.units + table.inverter_count + way_units,
+        cost=cores.total(stock.price_cents) + fixed, least_cost=cores.total(stock.least_cents) + fixed,
+        bill_cost=cores.total(stock.bill_cents) + allowances(prices.allowance_bill_cents) + prices.fixed_freight_cents,
+        weight_total_kg=cores.total(lambda part_id: catalog.by_id[part_id].weight_kg) + allowances(kg), pieces=table.units + table.inverter_count + way_units,
     )

@@ -14,6 +14,7 @@ from optimizer.choice.prune import undominated
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
+from optimizer.inputs.kits import Kit
 from optimizer.needs.site import Needs
 
 SLACK_CENTS = 0.5
@@ -31,6 +32,8 @@ class Dominance:
     cores: Cores
     most_cents: float
     kinds: Kinds
+    kits: list[Kit] | None = None
+    """Kits that may be on a bill; every one where it is not said."""
 
     def block_attributes(self, cores: Table, blocks: Table) -> list[np.ndarray]:
         """What a core can see of a block beside its cost and its parts: columns in which less is better."""
@@ -100,7 +103,7 @@ class Dominance:
         return self._undominated(cores, smaller, pieces, (rank, cores.pieces), 5 * self.stock.prices.distinct_cents)
 
     def _undominated(self, table: Table, smaller: list[np.ndarray], pieces: list[dict[str, int]], order: Sequence[np.ndarray], kinds_cents: int) -> np.ndarray:
-        """Dominance with owned, limited, demanded and packed parts compared piece by piece."""
+        """Dominance with owned, limited, demanded parts and those in packs or kits compared piece by piece."""
         cost = table.cost.astype(float)
         for part_id in sorted(self.stock.special):
             used = np.array([piece.get(part_id, 0) for piece in pieces], dtype=float)
@@ -112,17 +115,24 @@ class Dominance:
             smaller.append(table.bill_cost.astype(float))
         rank = np.empty(len(table), dtype=int)
         rank[np.lexsort(order)] = np.arange(len(table))
-        in_packs = [np.array([piece.get(part, 0) for piece in pieces], dtype=float) for part in sorted(self.stock.packs - self.stock.special)]
+        kits = self.stock.kits() if self.kits is None else self.kits
+        packed = self.stock.packed(kits)
+        in_packs = [np.array([piece.get(part, 0) for piece in pieces], dtype=float) for part in packed]
         same_packs = [column for used in in_packs if used.any() for column in (used, -used)]
         kept = undominated(cost, cost - kinds_cents, np.column_stack([*smaller, *same_packs]), rank)
         if not same_packs:
             return kept
-        # Between different use of packs: the dearest that one can be, rounded up, against the least that the other saves.
+        # Between different use of packs and kits: the dearest that one can be, rounded up and without kits, against the
+        # least that the other saves.
         dearest, saved = cost.copy(), cost - kinds_cents
-        for part_id, used in zip(sorted(self.stock.packs - self.stock.special), in_packs, strict=True):
+        two_prices = budget is not None and self.stock.prices.has_prices_beside_the_bill
+        for part_id, used in zip(packed, in_packs, strict=True):
             pack, each = self.stock.part(part_id).pack_qty, self.stock.bill_cents(part_id)
             dearest += (np.ceil(used / pack) * pack - used) * each
             saved -= (used - np.floor(used / pack) * pack) * each
+            lost = self.stock.kit_loss_cents(part_id, used, kits)
+            # One cent more, so that of two designs of the same cost none goes.
+            saved -= np.where(lost > 0, np.inf if two_prices else lost + 1, 0.0)
         rows = np.nonzero(kept)[0]
         of_kept = np.column_stack(smaller)[rows]
         rows = rows[undominated(dearest[rows], saved[rows], of_kept, rank[rows])]

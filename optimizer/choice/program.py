@@ -4,7 +4,7 @@ Sets
     C            power cores (bank, inverters, converters), K(c) the bank class of a core
     B            charging blocks (controller and its array), K(b) the bank class of a block
     M, S         months of use; seasons
-    P            parts with an inventory: owned, limited, demanded, in packs, in kits
+    P            parts with an inventory: owned, limited, demanded, in packs, in kits that may save
 
 Variables
     x[c] in {0,1}      core c is chosen
@@ -54,6 +54,7 @@ from optimizer.choice.blocks import rectangle_room
 from optimizer.choice.candidates import Candidates
 from optimizer.choice.dominance import telling_months
 from optimizer.choice.solver import Solved, run
+from optimizer.inputs.kits import Kit
 from optimizer.rules.book import TOLERANCE
 
 FAMILIES = {
@@ -90,6 +91,7 @@ class Program:
     kits: dict[str, Any] = field(init=False)
     cost: Any = field(init=False)
     rows: int = field(init=False, default=0)
+    _kits: list[Kit] = field(init=False)
     _cuts: int = field(init=False, default=0)
 
     def __post_init__(self) -> None:
@@ -101,6 +103,7 @@ class Program:
         self.n = [add(f"n{b}", 0, self.most, cat="Integer") for b in range(len(blocks))]
         self.y = [add(f"y{b}", 0, 1, cat="Binary") for b in range(len(blocks))]
         self.packs, self.kits = {}, {}
+        self._kits = self.candidates.stock.kits(self.candidates.part_ids())
         self._usage = self._special_usage()
         self.cost = self._objective()
         self.model += self.cost
@@ -137,7 +140,7 @@ class Program:
     def _special_usage(self) -> dict[str, tuple[np.ndarray, np.ndarray]]:
         """Pieces of each special part in each core and block."""
         found = self.candidates
-        special = found.stock.special | (found.stock.packs & found.part_ids())
+        special = found.stock.special | (set(found.stock.packed(self._kits)) & found.part_ids())
         if not special:
             return {}
         used = {part: (np.zeros(len(self.x)), np.zeros(len(self.n))) for part in sorted(special)}
@@ -164,7 +167,7 @@ class Program:
             pack = stock.part(part).pack_qty
             self.packs[part] = self.model.add_variable(f"k{len(self.packs)}", 0, None, cat="Integer")
             terms.append(each * pack * self.packs[part])
-        for kit in stock.kits:
+        for kit in self._kits:
             self.kits[kit.id] = self.model.add_variable(f"q{len(self.kits)}", 0, None, cat="Integer")
         terms += [*self._kit_terms(), *self._distinct_terms()]
         everything = np.arange(len(self.x)), np.arange(len(self.n))

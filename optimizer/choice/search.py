@@ -119,11 +119,11 @@ class _Run:
                 return self._end(Ending.STOPPED, screening, f"stopped after {self.limits.time_limit_s:g} s before any design was found", bound=solved.bound)
             core, counts = program.chosen()
             design = found.design(core, counts)
-            broken = {*self.stock.broken(design.pieces), *self.stock.unpriced(design.pieces)}
+            broken = set(self.stock.broken(design.pieces))
             if broken:
-                # Stock and kits that the program did not see: give these parts their inventory rows and begin again. Ties
-                # are settled only after that: the cost of a design that cannot be bought bounds nothing.
-                self.stock.special |= broken
+                # Stock that the program did not see: give these parts rows for it and begin again. Ties are settled only
+                # after that: the cost of a design that cannot be bought bounds nothing.
+                self.stock.special |= self.stock.prices.kits.together(broken) | broken
                 searched, found, screening = self._searched(prune=self.prune, known=searched.most)
                 program = None
                 continue

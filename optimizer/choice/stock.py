@@ -1,9 +1,11 @@
-"""Parts that cannot simply be bought one by one at their price: owned, limited, demanded, in packs."""
+"""Parts that cannot simply be bought one by one at their price: owned, limited, demanded, in packs, in kits."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator
+
+import numpy as np
 
 from optimizer.bill import PriceList
 from optimizer.inputs.catalog import Catalog
@@ -18,10 +20,8 @@ KINDS: tuple[type[Part], ...] = (Module, Battery, Controller, Inverter, Converte
 class Stock:
     """What the problem's locks and the customer's own parts do to each part.
 
-    `special` parts and parts in packs get inventory rows in the program. Parts with a stock join them only when a
-    design would break it: without the row the program is a relaxation, so its optimum stands when it breaks none.
-    In the same way parts in kits join them, with the kits, only when a design uses one: until then they cost the least
-    that any kit could make of their price.
+    `special` parts and parts in packs or kits get inventory rows in the program. Parts with a stock become special only
+    when a design would break it: without the row the program is a relaxation, so its optimum stands when it breaks none.
     """
 
     def __init__(self, problem: Problem, catalog: Catalog, prices: PriceList) -> None:
@@ -44,8 +44,9 @@ class Stock:
         self.special: set[str] = {*self.owned, *self.at_most, *self.at_least}
         self.packs: set[str] = {part.id for part in catalog.parts() if part.pack_qty > 1 and isinstance(part, KINDS)}
         demanded = {part for kit in prices.kits.least for part in prices.kits.offered[kit].contents}
-        # A least price of a piece says nothing of whole packs, and exact rows need the whole kit.
+        # What a kit saves says nothing of whole packs, nor of pieces that are not bought: there equal use is compared.
         self.special |= prices.kits.together({*self.special, *self.packs, *demanded})
+        self.packs |= prices.kits.parts
 
     def allows(self, part_id: str) -> bool:
         """Whether the locks leave the part in."""
@@ -60,18 +61,32 @@ class Stock:
         return self.bill_cents(part_id) + self.prices.beside_cents(self.part(part_id))
 
     def bill_cents(self, part_id: str) -> int:
-        """Price of a piece with freight: what the bill and the budget see, or the least of it while kits are left out [cents]."""
-        part = self.part(part_id)
-        return self.prices.bought_cents(part) if part_id in self.special else self.prices.kits.least_cents(part)
+        """Price of a piece with freight: what the bill and the budget see of one that is in no kit [cents]."""
+        return self.prices.bought_cents(self.part(part_id))
 
-    @property
-    def kits(self) -> list[Kit]:
-        """Kits that the program buys: those whose parts have inventory rows."""
-        return [kit for kit in self.prices.kits.offered.values() if self.special.issuperset(kit.contents)]
+    def kits(self, used: set[str] | None = None) -> list[Kit]:
+        """Kits that can make a bill less, or bring pieces that are scarce, where only these parts are used."""
+        kits = self.prices.kits
+        return [
+            kit for kit in kits.offered.values()
+            if kit.id in kits.least or not self.special.isdisjoint(kit.contents) or kits.saves(kit, used) > 0
+        ]
 
-    def unpriced(self, pieces: Counter[str]) -> set[str]:
-        """Parts, with all that shares a kit with them, that a design uses at less than they may cost."""
-        return self.prices.kits.together({part for part in pieces if part not in self.special})
+    def packed(self, kits: list[Kit]) -> list[str]:
+        """Parts in packs or in some of these kits, those aside of which only equal use is compared."""
+        in_kits = {part for kit in kits for part in kit.contents}
+        return sorted(part for part in self.packs - self.special if part in in_kits or self.part(part).pack_qty > 1)
+
+    def kit_loss_cents(self, part_id: str, pieces: np.ndarray, kits: list[Kit]) -> np.ndarray:
+        """Most that kits save on so many pieces: what is lost where each kit that brings one of them is bought no more [cents].
+
+        Every kit that brings one is opened, and what else it brought is bought by itself: that loses what the kit saves.
+        """
+        prices = self.prices.kits
+        saved = [(prices.saves(kit), kit.contents[part_id], prices.most.get(kit.id, np.inf)) for kit in kits if part_id in kit.contents]
+        by_kit = [cents * np.minimum(np.ceil(pieces / each), most) for cents, each, most in saved if cents > 0]
+        by_piece = pieces * max((cents for cents, _, _ in saved), default=0)
+        return np.asarray(np.minimum(np.sum(by_kit, axis=0), np.maximum(by_piece, 0))) if by_kit else np.zeros(len(pieces))
 
     def least_cents(self, part_id: str) -> int:
         """Least that a piece can add to the objective: owned pieces cost only the price on their weight [cents]."""

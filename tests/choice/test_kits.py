@@ -6,6 +6,7 @@ from collections import Counter
 from dataclasses import replace
 from functools import cache
 
+import numpy as np
 import pytest
 
 from optimizer import load_catalog, load_problem
@@ -152,6 +153,30 @@ def test_why_not_answers_for_a_kit():
     poor = camper().model_copy(update={"limits": camper().limits.model_copy(update={"budget": least / 100})})
     limited = why_not(poor, sold(kit("K-A", 1500, module=2, tracker=1)), "K-A")
     assert (limited.verdict, limited.blocking.rule) == ("screened out", "budget")
+
+
+def test_a_part_that_is_dearer_by_itself_is_kept_for_its_kit():
+    """A twin of the tracker, a dearer one: by itself no design needs it, in a kit that saves more it is the cheapest."""
+    twin = plain().by_id[TRACKER].model_copy(update={"id": "CM-TWIN", "price": 90.0})
+    with_twin = replace(plain(), controllers=(*plain().controllers, twin))
+    before = solve(camper(), plain()).report.bill.total_cents
+    assert solve(camper(), with_twin).report.design.pieces["CM-TWIN"] == 0
+    for price, saved in ((248.99, 301), (252.5, 0)):  # 254.00 one by one, and 2.00 are spent on the twin
+        report = solve(camper(), replace(with_twin, kits=(Kit(id="K-A", price=price, parts=((MODULE, 2), ("CM-TWIN", 1))),))).report
+        assert (report.design.pieces["CM-TWIN"], before - report.bill.total_cents) == (int(saved > 0), saved)
+
+
+def test_a_kit_whose_other_parts_no_candidate_uses_is_left_out():
+    from optimizer.choice.stock import Stock
+
+    catalog = sold(kit("K-A", 240, module=2, tracker=1), kit("K-B", 79, module=1))
+    stock = Stock(camper(), catalog, PriceList(camper(), catalog))
+    assert [one.id for one in stock.kits()] == ["K-A", "K-B"]
+    assert [one.id for one in stock.kits({MODULE})] == ["K-B"]  # 240.00 against 2 x 82.00
+    assert [one.id for one in stock.kits({TRACKER})] == []
+    # hand: 252.00 - 240.00 for one tracker; 3.00 for a piece by K-B, two pieces of one K-A or of two: 12.00, not 24.00
+    assert stock.kit_loss_cents(TRACKER, np.array([0.0, 1.0]), stock.kits()).tolist() == [0, 1200]
+    assert stock.kit_loss_cents(MODULE, np.array([1.0, 2.0, 3.0]), stock.kits()).tolist() == [1200, 1800, 3300]
 
 
 def test_some_shipped_kits_are_in_shipped_answers_and_some_are_not():
