@@ -179,7 +179,8 @@ class PlanProgram:
             found = []
             for at, column in enumerate(self.offers[node.number]):
                 for number, group in enumerate(self.ledger.together(column.battery, node)):
-                    found.append((self._variable(f"d{node.number}_{at}_{number}", 1, integer=True), column, group))
+                    # Only the row bounds it: a bound of its own would take a share of the row's dual, and the node's price with it.
+                    found.append((self._variable(f"d{node.number}_{at}_{number}", integer=True), column, group))
             self.chosen_at[node.number] = found
             self._node_rows[node.number] = self._row("one_design", pulp.lpSum(d for d, _, _ in found) == 1)
 
