@@ -73,24 +73,30 @@ def cost_of(problem: Problem, catalog: Catalog, progress: Progress = lambda _: N
     try:
         for number, requirement in enumerate(asked, start=1):
             progress(f"{number} of {len(asked)}: {requirement.title}")
-            done.append(_priced(requirement, catalog))
+            done.append(_priced(requirement, catalog, base))
     except KeyboardInterrupt:
         complete = False
     total = base.report.bill.total_cents
     return CostOf(base, tuple(sorted(done, key=lambda one: (-one.saving_cents(total), one.requirement.name))), complete)
 
 
-def _priced(requirement: Requirement, catalog: Catalog) -> Priced:
+def _priced(requirement: Requirement, catalog: Catalog, base: Answer) -> Priced:
+    """The notches of one requirement. Loosening forbids no design, so what is looser costs at most what the base does."""
     known: dict[Any, Notch] = {}
+    proved = base.report.bill.objective_cents if base.report is not None and proven(base) else None
 
-    def at(value: Any) -> Notch | None:
+    def at(value: Any, most_cents: int | None = None) -> Notch | None:
         if value is None:
             return None
         if value not in known:
-            known[value] = Notch(value, solve(requirement.with_value(value), catalog))
+            changed = requirement.with_value(value)
+            answer = solve(changed, catalog, explain=False, most_cents=most_cents)
+            if answer.report is None and most_cents is not None:
+                answer = solve(changed, catalog, explain=False)  # a looser value that forbids a design after all
+            known[value] = Notch(value, answer)
         return known[value]
 
     return Priced(
-        requirement, at(requirement.looser[0] if requirement.looser else None), at(requirement.tighter[0] if requirement.tighter else None),
-        at(requirement.without),
+        requirement, at(requirement.looser[0] if requirement.looser else None, proved), at(requirement.tighter[0] if requirement.tighter else None),
+        at(requirement.without, proved),
     )

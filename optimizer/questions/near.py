@@ -8,10 +8,12 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 
 from optimizer.answer import Answer, Outcome, solve
+from optimizer.choice.owned import owned_parts
 from optimizer.design import Choice, Design, design_of
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
+from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.requirements import with_section
 from optimizer.needs.site import Needs
 from optimizer.proof.check import check_design
@@ -114,14 +116,20 @@ class _Search:
         """Whether there is no design at all; False where a moment does not tell."""
         moment = min(MOMENT_S, self.asked.solver.time_limit_s)
         quick = with_section(self._locked(released, (), excluded), "solver", gap=0.9, time_limit_s=moment)
-        answer = solve(quick, self.catalog, solver=self.solver)
+        answer = solve(quick, self.catalog, solver=self.solver, explain=False)
         if answer.report is not None:
             self.keep(answer)
         return answer.outcome is Outcome.INFEASIBLE
 
-    def _solved(self, released: tuple[str, ...], demanded: tuple[str, ...], excluded: tuple[str, ...]) -> Answer:
-        """The cheapest design under the locks; a stop by the clock is noted."""
-        answer = solve(self._locked(released, demanded, excluded), self.catalog, solver=self.solver)
+    def _solved(self, released: tuple[str, ...], demanded: tuple[str, ...], excluded: tuple[str, ...], limit: int) -> Answer:
+        """The cheapest design under the locks; a stop by the clock is noted.
+
+        limit: changed lines that are looked for. Once a design with so few is known, none that costs more is asked for.
+        """
+        assert self.best is not None, "the cheapest design is kept first"
+        (changes, cents), _ = self.best
+        most = cents if changes <= limit else None
+        answer = solve(self._locked(released, demanded, excluded), self.catalog, solver=self.solver, explain=False, most_cents=most)
         self.stopped |= answer.outcome not in (Outcome.OPTIMAL, Outcome.INFEASIBLE)
         return answer
 
@@ -150,7 +158,7 @@ class _Search:
         """
         if len(demanded) == adding:
             excluded = tuple(part for parts in self.new.values() for part in parts if part not in demanded)
-        answer = self._solved(released, demanded, excluded)
+        answer = self._solved(released, demanded, excluded, len(released) + adding)
         if answer.report is None:
             return
         rank = self.keep(answer)
@@ -181,7 +189,9 @@ class _Search:
         assert report.valid, "more locks and other prices make nothing valid that was not"
         rank = (_changed_lines(self.order, report.design), report.bill.objective_cents)
         if self.best is None or rank < self.best[0]:
-            self.best = rank, replace(answer, problem=self.asked, report=report)
+            # The inner solves give no reasons, and their locks are not the customer's: what became of owned parts is asked anew.
+            owned = owned_parts(*with_worn_parts(self.asked, self.catalog), report.design.pieces)
+            self.best = rank, replace(answer, problem=self.asked, report=report, owned=owned)
         return rank
 
     def result(self, cheapest: Answer, *, complete: bool) -> Near:

@@ -75,7 +75,8 @@ def test_the_fewest_changes_are_those_of_the_enumeration():
         compared += 1
         changes.add(found.changed_lines)
     assert compared >= 8
-    assert len(changes) >= 2
+    assert 1 in changes
+    assert max(changes) >= 3
 
 
 def test_an_order_that_still_holds_is_kept_whole():
