@@ -62,8 +62,10 @@ class Plan:
 
     @property
     def cents(self) -> float:
-        """Expected present cost [cents]."""
+        """Expected present cost [cents]; of the first purchase alone where no future has a probability."""
         chance = self.ledger.tree.chance
+        if not any(chance.values()):
+            return self.first.spent_cents
         return sum(chance[future] * cost for future, cost in self.cost_by_future.items() if chance[future] > 0)
 
 
@@ -77,9 +79,9 @@ def plan_from(program: PlanProgram) -> Plan:
         design = chosen[node.number][0].design
         items = {item: packs * ledger.pack(item) for (item, number), packs in bought.items() if number == node.number}
         in_kits = {kit: count for (kit, number), count in kits.items() if number == node.number}
-        lots = {lot.node: lot for item in program.items for lot in ledger.lots(item, node)}
-        gone = {(item, lots[lot]): n for (item, lot, number), n in sold.items() if number == node.number}
-        kept = {(item, lots[lot]): n for (item, lot, number), n in there.items() if number == node.number}
+        lots = {(item, lot.node): lot for item in program.items for lot in ledger.lots(item, node)}  # owned ones are of other years
+        gone = {(item, lots[item, lot]): n for (item, lot, number), n in sold.items() if number == node.number}
+        kept = {(item, lots[item, lot]): n for (item, lot, number), n in there.items() if number == node.number}
         before = visits[node.parent].design if node.parent is not None else None
         changed = before is not None and before.bank.volts != design.bank.volts
         visits[node.number] = Visit(

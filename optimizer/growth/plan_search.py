@@ -118,6 +118,8 @@ class PlanSearch:
 
     def __init__(self, tree: Tree, catalog: Catalog, progress: Progress = lambda _: None) -> None:
         self.tree, self.catalog, self.progress = tree, catalog, progress
+        self.plans: list[Plan] = []
+        """Every plan that was met: each is a plan for other probabilities as well."""
         by_problem: list[tuple[Node, Pool]] = []
         self.pools: dict[int, Pool] = {}
         for node in tree.nodes:
@@ -131,7 +133,7 @@ class PlanSearch:
     def later(self, years: float) -> PlanSearch:
         """The same site with every step so many years later; designs on offer are shared."""
         other = copy.copy(self)
-        other.tree = self.tree.later(years)
+        other.tree, other.plans = self.tree.later(years), []
         return other
 
     def impossible(self) -> str:
@@ -169,6 +171,8 @@ class _Rounds:
         self.start: NodePrices = {node.number: Prices({item: start[item][node.number] for item in items}) for node in self.nodes}
         self.bound = -np.inf
         self.known: Plan | None = None
+        self.working: dict[int, dict[tuple[object, ...], Column]] = {node.number: {} for node in self.nodes}
+        """Designs in the relaxation: of all on offer those that were cheap at some prices."""
         self.whole_proven = False
         self.best_prices = dict(self.start)
         self.start_beside = {item: -self.ledger.owned[item] * sum(prices.each[item] for prices in self.start.values()) for item in items}
@@ -188,15 +192,32 @@ class _Rounds:
         return [column for column in columns if self.first is None or self.first.keeps(column.design)]
 
     def _ask(self, node: Node, prices: Prices) -> float:
-        """Put the cheapest designs of a node on offer; what the cheapest costs at these prices."""
-        pool = self.search.pools[node.number]
+        """Take the cheapest designs of a node into work; what the cheapest costs at these prices."""
         if self.only_first is not None and self._fixed(node):
             return _cost(Column.of(self.only_first), prices)
-        known = min((_cost(column, prices) for column in self._offered(node)), default=np.inf)
-        search = pool.offers.priced(prices, known, self.first if node.number == FIRST else None)
+        known = self._take(node, prices)
+        search = self.search.pools[node.number].offers.priced(prices, known, self.first if node.number == FIRST else None)
         found = search.cheapest(NEAR_SHARE) if search.blocks else []
-        pool.add(offer.design for offer in found[:TAKEN_MOST])
+        self._add(node, [offer.design for offer in found[:TAKEN_MOST]])
         return min(known, found[0].cents if found else np.inf)
+
+    def _take(self, node: Node, prices: Prices) -> float:
+        """Take the cheapest designs that are known already into work; what the cheapest costs."""
+        columns = self._offered(node)
+        ranked = sorted((_cost(column, prices), at) for at, column in enumerate(columns))
+        for cents, at in ranked[:TAKEN_MOST]:
+            if cents <= ranked[0][0] + NEAR_SHARE * abs(ranked[0][0]):
+                self.working[node.number].setdefault(columns[at].key, columns[at])
+        return ranked[0][0] if ranked else np.inf
+
+    def _add(self, node: Node, designs: Sequence[Design]) -> None:
+        """Put designs of a node on offer and take them into work."""
+        self.search.pools[node.number].add(designs)
+        known = self.search.pools[node.number].columns
+        for design in designs:
+            column = Column.of(design)
+            if column.key in known:
+                self.working[node.number].setdefault(column.key, column)
 
     # --- rounds
 
@@ -206,6 +227,7 @@ class _Rounds:
             self._begin(node)
             if not self._offered(node):
                 return Planned(None, np.inf, proven=True, reason=f"no design serves {node.name}")
+        self._known_before()
         try:
             return self._proven()
         except KeyboardInterrupt:
@@ -214,7 +236,8 @@ class _Rounds:
     def _proven(self) -> Planned:
         """The plan with its proof, as far as the time goes."""
         self._descend()
-        plan = self._plan() or self.known
+        self._plan_of({node.number: self._fixed_column(node) or list(self.working[node.number].values()) for node in self.nodes})
+        plan = self.known
         if plan is None:
             return Planned(None, self.bound, proven=False, reason="no plan was found in the time that was given")
         for share in (FIRST_SHARE, 1.0, 1.0):
@@ -242,7 +265,9 @@ class _Rounds:
             for prices in (self.start[node.number], listed):
                 search = pool.offers.priced(prices, np.inf, CoreFilter((volts,), first.chemistries))
                 if search.blocks:
-                    pool.add(offer.design for offer in search.cheapest(BEGINNING_SHARE)[:TAKEN_MOST])
+                    self._add(node, [offer.design for offer in search.cheapest(BEGINNING_SHARE)[:TAKEN_MOST]])
+        for prices in (self.start[node.number], listed):
+            self._take(node, prices)
 
     def _exact(self, node: Node) -> bool:
         return self.search.pools[node.number].offers.exact or self._fixed(node)
@@ -253,9 +278,9 @@ class _Rounds:
         self._ask_all(self.best_prices, self.best_beside, constant)
         ends = time.perf_counter() + ROUNDS_SHARE * self._left_s()
         for number in range(ROUNDS_MOST):
+            offered = {node.number: self._fixed_column(node) or list(self.working[node.number].values()) for node in self.nodes}
             if number == EARLY_ROUNDS:
-                self._plan()
-            offered = {node.number: self._offered(node) for node in self.nodes}
+                self._plan_of(offered)
             program = PlanProgram(self.ledger, self.nodes, offered, whole=False, around=self.best_prices, width=WIDTH)
             solved = program.solve(max(1.0, self._left_s()))
             if solved.ending is not Ending.OPTIMAL or solved.objective is None:
@@ -292,23 +317,56 @@ class _Rounds:
 
     def _plan(self, within: float = np.inf) -> Plan | None:
         """The best plan of the designs on offer whose cost lies so near to that of their node's cheapest."""
-        while True:
-            offered = {node.number: self._trimmed(node, within) for node in self.nodes}
-            program = PlanProgram(self.ledger, self.nodes, offered, whole=True)
-            self.search.progress(f"{self.name}: a plan of {sum(len(one) for one in offered.values())} designs on offer")
+        return self._plan_of({node.number: self._trimmed(node, within) for node in self.nodes})
+
+    def _plan_of(self, offered: Mapping[int, Sequence[Column]]) -> Plan | None:
+        """The best plan of some designs; one that the check does not accept goes, and the rest is tried again."""
+        left = {number: list(columns) for number, columns in offered.items()}
+        while all(left.values()):
+            program = PlanProgram(self.ledger, self.nodes, left, whole=True)
+            self.search.progress(f"{self.name}: a plan of {sum(len(one) for one in left.values())} designs on offer")
             solved = program.solve(max(1.0, self._left_s()))
             self.whole_proven = solved.ending is Ending.OPTIMAL
             if not solved.has_solution:
                 return None
             chosen = program.chosen()
-            fails = [node for node in self.nodes if not self._fixed(node) and not self.search.pools[node.number].holds(chosen[node.number][0])]
+            fails = [node.number for node in self.nodes if not self._fixed(node) and not self.search.pools[node.number].holds(chosen[node.number][0])]
             if not fails:
-                plan = plan_from(program)
-                if self.known is None or plan.cents < self.known.cents:
-                    self.known = plan
-                    gap = (plan.cents - self.bound) / max(1.0, plan.cents)
-                    self.search.progress(f"{self.name}: a plan of {plan.cents / 100:,.2f}, at most {100 * gap:.1f} % above the best")
-                return plan
+                return self._keep(plan_from(program))
+            for number in fails:
+                self.working[number].pop(chosen[number][0].key, None)
+                left[number] = [column for column in left[number] if column.key != chosen[number][0].key]
+        return None
+
+    def _keep(self, plan: Plan) -> Plan:
+        """Hold a plan against the best one that is known."""
+        self.search.plans.append(plan)
+        if self.known is None or plan.cents < self.known.cents:
+            self.known = plan
+            gap = (plan.cents - self.bound) / max(1.0, plan.cents)
+            self.search.progress(f"{self.name}: a plan of {plan.cents / 100:,.2f}, at most {100 * gap:.1f} % above the best")
+        return plan
+
+    def _known_before(self) -> None:
+        """The best of the plans that were met for other probabilities and that serve here."""
+        for plan in self.search.plans:
+            serves = all(node.number in plan.visits for node in self.nodes)
+            first = plan.first.design
+            if self.only_first is not None:
+                serves &= Column.of(first).key == Column.of(self.only_first).key
+            if serves and (self.first is None or self.first.keeps(first)):
+                here = Plan(self.ledger, {node.number: plan.visits[node.number] for node in self.nodes}, {
+                    future: cost for future, cost in plan.cost_by_future.items() if self.tree.chance[future] > 0
+                })
+                if self.known is None or here.cents < self.known.cents:
+                    self.known = here
+        if self.known is not None:
+            for node in self.nodes:
+                if not self._fixed(node):
+                    self._add(node, [self.known.visits[node.number].design])
+
+    def _fixed_column(self, node: Node) -> list[Column]:
+        return [Column.of(self.only_first)] if self.only_first is not None and self._fixed(node) else []
 
     def _fixed(self, node: Node) -> bool:
         return node.number == FIRST and self.only_first is not None

@@ -25,7 +25,7 @@ MINUTES = 15.0
 MAIN_SHARE = 0.25
 """Share of the time that the plan in expectation may take."""
 
-LEAST_S = 4.0
+LEAST_S = 10.0
 """Time that any one plan gets, however many there are."""
 
 FLIPS_MOST = 12
