@@ -108,6 +108,31 @@ def test_a_gap_that_is_named_opens_the_problem_and_a_little_less_does_not():
     assert seen >= 2
 
 
+class TwoThings(Opening):
+    """Opens where some module is at most so long and every battery takes at least so much charge: by hand, no solver."""
+
+    def __init__(self, longest_mm, least_a):
+        super().__init__()
+        self.longest_mm, self.least_a = longest_mm, least_a
+
+    def of(self, problem, catalog):
+        short = min(module.length_mm for module in catalog.modules) <= self.longest_mm
+        return short and min(battery.charge_max_a for battery in catalog.batteries) >= self.least_a
+
+
+def test_gaps_that_are_necessary_and_not_sufficient():
+    problem, catalog = tiny(IMPOSSIBLE[0])
+    shortest, weakest = min(module.length_mm for module in catalog.modules), min(battery.charge_max_a for battery in catalog.batteries)
+    strongest = max(battery.charge_max_a for battery in catalog.batteries)
+    both = list(gaps(problem, catalog, TwoThings(shortest / 2, strongest * 2)))
+    assert [(gap.field.kind, gap.field.name, gap.sufficient) for gap in both] == [("modules", "length_mm", False), ("batteries", "charge_max_a", False)]
+    assert shortest / 2 * 0.98 <= both[0].needed <= shortest / 2
+    assert strongest * 2 <= both[1].needed <= strongest * 2 * 1.02
+    alone = list(gaps(problem, catalog, TwoThings(shortest / 2, weakest)))
+    assert [(gap.field.name, gap.sufficient) for gap in alone] == [("length_mm", True)]
+    assert list(gaps(problem, catalog, TwoThings(shortest / 5, strongest * 2))) == []  # beyond what is imagined
+
+
 def test_a_possible_problem_has_nothing_to_loosen():
     problem, catalog = next(tiny(seed) for seed in range(1, 50) if seed not in IMPOSSIBLE)
     found = relax(problem, catalog)
