@@ -30,7 +30,7 @@ Constraint families
     trackers     controllers by the lot of their modules: those of the design in all, modules there at most
     changeover   c[u,v] >= voltage u at v less voltage u at v'
     one_array    at most one model of module is bought at a later node
-    stock, budget
+    stock, budget  kits that the problem demands are in the first purchase
 """
 
 from __future__ import annotations
@@ -135,7 +135,7 @@ class PlanProgram:
         self._volt_rows: dict[tuple[int, int], Any] = {}
         self._node_rows: dict[int, Any] = {}
         self._layers_of: dict[tuple[str, int, int], list[Any]] = {}
-        self.items = sorted({item for node in self.nodes for column in offers[node.number] for item in column.usage} | self._in_kits())
+        self.items = sorted({item for node in self.nodes for column in offers[node.number] for item in column.usage} | self._in_kits() | set(+ledger.owned))
         self.sizes = {item: self._sizes(item) for item in self.items}
         self._designs()
         self._flow()
@@ -194,6 +194,8 @@ class PlanProgram:
                 self.terms.append(weight * ledger.kit_price(kit, node) * z)
                 if kit.id in ledger.prices.kits.most:
                     self._row("stock", z <= ledger.prices.kits.most[kit.id])
+                if node.parent is None and kit.id in ledger.prices.kits.least:
+                    self._row("stock", z >= ledger.prices.kits.least[kit.id])
         for at, item in enumerate(self.items):
             part, sizes = ledger.catalog.by_id.get(item), self.sizes[item]
             for node in self.nodes:
@@ -338,16 +340,29 @@ class PlanProgram:
                 for item in self.items:
                     if ledger.kind(item) == "module":
                         w = self._variable(f"w{len(kinds)}_{node.number}", 1, integer=True)
-                        most = max((column.usage.get(item, 0) for _, column, _ in self.chosen_at[node.number]), default=0)
+                        most = self._most_from(node, item)
                         self._row("one_array", ledger.pack(item) * self.packs[item, node.number] - (most + ledger.pack(item)) * w <= 0)
+                        for kit in ledger.kits:
+                            if item in kit.contents:
+                                useful = max(-(-self._most_from(node, part) // each) for part, each in kit.parts)
+                                self._row("one_array", self.kits[kit.id, node.number] - useful * w <= 0)
                         kinds.append(w)
                 self._row("one_array", pulp.lpSum(kinds) <= 1)
+
+    def _most_from(self, node: Node, item: str) -> int:
+        """Most pieces of an item that a design on offer uses at a node or behind it: more are never bought there."""
+        behind = [other for other in self.nodes if node in self.tree.path(other)]
+        return max((column.usage.get(item, 0) for other in behind for column in self.offers[other.number]), default=0)
 
     # --- solving
 
     def solve(self, seconds: float, gap: float = 0.0) -> Solved:
         """Solve as it stands."""
         return run(self.model, "highs", seconds, gap)
+
+    def cost_below(self, cents: float) -> None:
+        """Only plans that cost less: where there is none, the one that is known is proven the best."""
+        self._row("below", pulp.lpSum(self.terms) <= cents - self.constant)
 
     def duals(self) -> Duals:
         """Prices of the items after solving the relaxation."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import copy
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,6 +64,15 @@ NodePrices = dict[int, Prices]
 
 
 @dataclass(frozen=True)
+class Center:
+    """Prices with the best bound for some probabilities, and what rows beside the designs are worth at them."""
+
+    chance: Mapping[str, float]
+    prices: NodePrices
+    beside: float
+
+
+@dataclass(frozen=True)
 class Planned:
     """A plan with what is proven of it; money in cents, present and expected."""
 
@@ -83,6 +92,10 @@ class Planned:
         if self.plan is None:
             return None
         return 0.0 if self.proven else max(0.0, (self.plan.cents - self.bound_cents) / max(1.0, self.plan.cents))
+
+
+NOTHING = Prices({})
+"""Prices of a node that is not reached."""
 
 
 class Pool:
@@ -120,6 +133,7 @@ class PlanSearch:
         self.tree, self.catalog, self.progress = tree, catalog, progress
         self.plans: list[Plan] = []
         """Every plan that was met: each is a plan for other probabilities as well."""
+        self.centers: list[Center] = []
         by_problem: list[tuple[Node, Pool]] = []
         self.pools: dict[int, Pool] = {}
         for node in tree.nodes:
@@ -133,7 +147,7 @@ class PlanSearch:
     def later(self, years: float) -> PlanSearch:
         """The same site with every step so many years later; designs on offer are shared."""
         other = copy.copy(self)
-        other.tree, other.plans = self.tree.later(years), []
+        other.tree, other.plans, other.centers = self.tree.later(years), [], []
         return other
 
     def impossible(self) -> str:
@@ -236,6 +250,7 @@ class _Rounds:
     def _proven(self) -> Planned:
         """The plan with its proof, as far as the time goes."""
         self._descend()
+        self.search.centers.append(Center(dict(self.tree.chance), self.best_prices, self.best_beside))
         self._plan_of({node.number: self._fixed_column(node) or list(self.working[node.number].values()) for node in self.nodes})
         plan = self.known
         if plan is None:
@@ -246,7 +261,7 @@ class _Rounds:
                 return Planned(plan, self.bound, proven=within <= SLACK_CENTS)
             if self._left_s() <= 0 or not all(self._exact(node) for node in self.nodes) or not self._put_on_offer(share * within):
                 break
-            better = self._plan(within)
+            better = self._better(within)
             if better is not None and better.cents < plan.cents:
                 plan = better
             if share == 1.0 and self.whole_proven:
@@ -275,7 +290,8 @@ class _Rounds:
     def _descend(self) -> None:
         """Price the items and ask the nodes, until no node has anything cheaper."""
         constant = self.ledger.prices.fixed_freight_cents * self.ledger.on_top
-        self._ask_all(self.best_prices, self.best_beside, constant)
+        for prices, beside in self._centers():
+            self._ask_all(prices, beside, constant)
         ends = time.perf_counter() + ROUNDS_SHARE * self._left_s()
         for number in range(ROUNDS_MOST):
             offered = {node.number: self._fixed_column(node) or list(self.working[node.number].values()) for node in self.nodes}
@@ -296,6 +312,30 @@ class _Rounds:
             if time.perf_counter() > ends or least - before < max(SLACK_CENTS, CLOSE_SHARE * abs(before)):
                 return  # no better prices near the best ones; the bound is concave in them, so there are none at all
 
+    def _centers(self) -> Iterator[tuple[NodePrices, float]]:
+        """Prices to begin with: the starting ones, those that were best for the same probabilities, and mixtures.
+
+        What makes prices valid is linear in the probabilities, so prices that are valid for several futures alone, mixed
+        as the probabilities mix these futures, are valid here.
+        """
+        yield self.best_prices, self.best_beside
+        same = [one for one in self.search.centers if one.chance == self.tree.chance]
+        if same:
+            yield same[-1].prices, same[-1].beside
+            return
+        alone = {future: one for one in self.search.centers for future, chance in one.chance.items() if chance == 1}
+        mixed = [(chance, alone[future]) for future, chance in self.tree.chance.items() if chance > 0 and future in alone]
+        if not mixed or len(mixed) < sum(chance > 0 for chance in self.tree.chance.values()):
+            return
+        weight, (_, first) = mixed[0][0], mixed[0]
+        prices, beside = dict(first.prices), mixed[0][0] * first.beside
+        for share, other in mixed[1:]:
+            weight, beside = weight + share, beside + share * other.beside
+            for node in self.nodes:
+                mine, its = prices.get(node.number, NOTHING), other.prices.get(node.number, NOTHING)
+                prices[node.number] = mine.drawn_to(its, share / weight)
+        yield {node.number: prices[node.number] for node in self.nodes}, beside
+
     def _prices(self, duals: Duals) -> NodePrices:
         """Prices of the relaxation; starting prices for items and pieces that it does not hold."""
         found = {}
@@ -315,18 +355,21 @@ class _Rounds:
 
     # --- whole numbers
 
-    def _plan(self, within: float = np.inf) -> Plan | None:
-        """The best plan of the designs on offer whose cost lies so near to that of their node's cheapest."""
-        return self._plan_of({node.number: self._trimmed(node, within) for node in self.nodes})
+    def _better(self, within: float) -> Plan | None:
+        """A better plan than the known one, of the designs on offer whose cost lies so near to that of their node's cheapest."""
+        below = self.known.cents if self.known is not None else np.inf
+        return self._plan_of({node.number: self._trimmed(node, within) for node in self.nodes}, below)
 
-    def _plan_of(self, offered: Mapping[int, Sequence[Column]]) -> Plan | None:
+    def _plan_of(self, offered: Mapping[int, Sequence[Column]], below: float = np.inf) -> Plan | None:
         """The best plan of some designs; one that the check does not accept goes, and the rest is tried again."""
         left = {number: list(columns) for number, columns in offered.items()}
         while all(left.values()):
             program = PlanProgram(self.ledger, self.nodes, left, whole=True)
             self.search.progress(f"{self.name}: a plan of {sum(len(one) for one in left.values())} designs on offer")
+            if np.isfinite(below):
+                program.cost_below(below - SLACK_CENTS)
             solved = program.solve(max(1.0, self._left_s()))
-            self.whole_proven = solved.ending is Ending.OPTIMAL
+            self.whole_proven = solved.ending in (Ending.OPTIMAL, Ending.INFEASIBLE)
             if not solved.has_solution:
                 return None
             chosen = program.chosen()
