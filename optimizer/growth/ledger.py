@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from optimizer.bill import PriceList, allowance_counts
 from optimizer.design import Block, Design
+from optimizer.errors import InputError
 from optimizer.growth.tree import Node, Tree
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.kits import Kit
@@ -19,6 +22,9 @@ KIND_NAMES: dict[type[Part], str] = {
 
 ALLOWANCE = "allowance: "
 """Before the `per` of allowances that are counted like parts."""
+
+GAIN_CENTS = 1e-6
+"""Gain that is only the rounding of floats."""
 
 OWNED = -1
 """Lot of what the customer has already."""
@@ -59,6 +65,36 @@ class Ledger:
 
         self.kits: tuple[Kit, ...] = tuple(self.prices.kits.offered.values())
         self._severities = Severities(asked.rules)
+        gains = list(self._gains())
+        if gains:
+            raise InputError(gains)
+
+    def _gains(self) -> Iterator[str]:
+        """Parts and kits that would be bought only to be sold again, without end: a plan of least cost would not exist."""
+        said: set[str] = set()
+        shares = {**self.growth.resale_share, **self.growth.end_value_share}
+        parts = [part.id for part in self.catalog.parts() if type(part) in KIND_NAMES and shares.get(KIND_NAMES[type(part)])]  # type: ignore[call-overload]
+        for future in self.growth.futures:
+            nodes = self.tree.of_future(future.name)
+            for at, node in enumerate(nodes):
+                offers: list[tuple[str, str, float, Sequence[tuple[str, int]]]] = [
+                    (part, self.kind(part), self.price(part, node), [(part, 1)]) for part in parts
+                ]
+                offers += [(kit.id, "kit", self.kit_price(kit, node), kit.parts) for kit in self.kits]
+                for name, kind, price, contents in offers:
+                    worth = sum(count * self._best_sale(part, node, nodes[at + 1:]) for part, count in contents)
+                    if kind not in said and worth > price * self.discount(node.year) + GAIN_CENTS:
+                        said.add(kind)
+                        yield (
+                            f"growth: '{name}' bought in year {node.year:g} brings more later than it costs ({worth / 100:,.2f} of today's money): "
+                            f"plans would buy without end; lower resale_share, end_value_share or price_trend_pct of its kind, {kind}"
+                        )
+
+    def _best_sale(self, item: str, bought: Node, later: tuple[Node, ...]) -> float:
+        """Most that a piece brings after it was bought, sold at a later node or kept to the horizon [present cents]."""
+        lot = Lot(bought.number, bought.year)
+        sales = [self.discount(node.year) * self.resale(item, node, lot) for node in later]
+        return max([*sales, self.discount(self.growth.horizon_years) * self.end_value(item, lot)])
 
     def enforced(self, rule_id: str) -> bool:
         """Whether a plan may break a rule on its purchases."""
@@ -155,6 +191,8 @@ class Ledger:
         """Difference of age that pieces of one bank may have [years]."""
         part = self.catalog.by_id[item]
         assert isinstance(part, Battery), "only batteries age"
+        if not self.enforced("battery-age"):
+            return math.inf
         given = self._spread_months
         return (self.catalog.chemistry(part).age_spread_months_max if given is None else given) / 12
 

@@ -130,7 +130,7 @@ class Prices:
                 return np.array([mixed(self.between(item, lots, 0, 1), other.between(item, lots, 0, 1))])
             return np.array([mixed(self.between(item, lots, 0, n), other.between(item, lots, 0, n)) for n in range(long)])
 
-        each = {item: mixed(value, other.each.get(item, 0.0)) for item, value in self.each.items()}
+        each = {item: mixed(self.each.get(item, 0.0), other.each.get(item, 0.0)) for item in {*self.each, *other.each}}
         by_lots = {key: table(*key) for key in {*self.by_lots, *other.by_lots}}
         of_item: dict[str, list[np.ndarray]] = {}
         for (item, _), one in by_lots.items():

@@ -20,7 +20,7 @@ from optimizer.choice.prune import undominated
 from optimizer.choice.solver import Ending
 from optimizer.design import Design
 from optimizer.growth.ledger import ALLOWANCE, Ledger
-from optimizer.growth.offers import CoreFilter, Offer, Offers, Prices
+from optimizer.growth.offers import CoreFilter, Offers, Prices
 from optimizer.growth.plan import Plan, plan_from
 from optimizer.growth.plan_program import Column, Duals, PlanProgram
 from optimizer.growth.starting_prices import starting_prices
@@ -34,6 +34,11 @@ SLACK_CENTS = 0.5
 ROUNDS_MOST = 200
 EARLY_ROUNDS = 5
 """Rounds after which a first plan is made."""
+
+PROBE_ROUNDS = 12
+PROBE_MOST = 1_500
+PROBE_S = 2.0
+"""Every so many rounds: if no more designs than these lie within the gap, found in so many seconds, the rounds end."""
 
 ROUNDS_SHARE = 0.6
 """Share of the time that goes to prices; the rest is for plans of whole numbers."""
@@ -55,8 +60,8 @@ TAKEN_MOST = 60
 FIRST_SHARE = 0.25
 """Share of the gap within which designs are put on offer first: a better plan makes the gap itself smaller."""
 
-ON_OFFER_MOST = 30_000
-"""Designs on offer, all nodes together, up to which the whole program is tried as a proof."""
+ON_OFFER_MOST = 60_000
+"""Designs within the gap, all nodes together, up to which the whole program is tried as a proof."""
 
 
 NodePrices = dict[int, Prices]
@@ -295,8 +300,10 @@ class _Rounds:
         ends = time.perf_counter() + ROUNDS_SHARE * self._left_s()
         for number in range(ROUNDS_MOST):
             offered = {node.number: self._fixed_column(node) or list(self.working[node.number].values()) for node in self.nodes}
-            if number == EARLY_ROUNDS:
+            if number % PROBE_ROUNDS == EARLY_ROUNDS:
                 self._plan_of(offered)
+                if self._few_within():
+                    return
             program = PlanProgram(self.ledger, self.nodes, offered, whole=False, around=self.best_prices, width=WIDTH)
             solved = program.solve(max(1.0, self._left_s()))
             if solved.ending is not Ending.OPTIMAL or solved.objective is None:
@@ -311,6 +318,12 @@ class _Rounds:
             self.search.progress(f"{self.name}: round {number + 1}, hoped for {least / 100:,.2f}, bound {self.bound / 100:,.2f}")
             if time.perf_counter() > ends or least - before < max(SLACK_CENTS, CLOSE_SHARE * abs(before)):
                 return  # no better prices near the best ones; the bound is concave in them, so there are none at all
+
+    def _few_within(self) -> bool:
+        """Whether so few designs lie within the gap that the proof may begin."""
+        if self.known is None or not all(self._exact(node) for node in self.nodes):
+            return False
+        return self._put_on_offer(self.known.cents - self.bound, most=PROBE_MOST, seconds=PROBE_S)
 
     def _centers(self) -> Iterator[tuple[NodePrices, float]]:
         """Prices to begin with: the starting ones, those that were best for the same probabilities, and mixtures.
@@ -423,30 +436,23 @@ class _Rounds:
             columns = [column for column, cost in zip(columns, costs, strict=True) if cost <= limit]
         return undominated_columns(columns, lots=node.number != FIRST)
 
-    def _put_on_offer(self, within: float) -> bool:
-        """Every design within the gap of its node's cheapest, at the prices of the best bound."""
+    def _put_on_offer(self, within: float, most: int = ON_OFFER_MOST, seconds: float = np.inf) -> bool:
+        """Every design within the gap of its node's cheapest, at the prices of the best bound; False where they are too many."""
+        ends = min(self.ends, time.perf_counter() + seconds)
         total = 0
         for node in self.nodes:
             if self._fixed(node):
                 continue
             prices, pool = self.best_prices[node.number], self.search.pools[node.number]
             least = min(_cost(column, prices) for column in self._offered(node))
-            kept = self.first if node.number == FIRST else None
             limit = least + within + SLACK_CENTS
-            search = pool.offers.priced(prices, limit, kept)
-            if search.blocks:
-                pool.add(_designs(search.within(limit), self._left_s))
-            total += len(self._offered(node))
-            if total > ON_OFFER_MOST or self._left_s() <= 0:
-                return False
+            search = pool.offers.priced(prices, limit, self.first if node.number == FIRST else None)
+            for offer in search.within(limit) if search.blocks else ():
+                pool.add([offer.design])
+                total += 1
+                if total > most or time.perf_counter() > ends:
+                    return False
         return True
-
-
-def _designs(offers: Iterable[Offer], left_s: Callable[[], float]) -> Iterable[Design]:
-    for offer in offers:
-        if left_s() <= 0:
-            return
-        yield offer.design
 
 
 def _cost(column: Column, prices: Prices) -> float:

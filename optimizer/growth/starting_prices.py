@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from optimizer.growth.ledger import Ledger, Lot
+from optimizer.growth.ledger import GAIN_CENTS, Ledger, Lot
 from optimizer.growth.tree import Node
 
 LATER_SHARE = 0.5
@@ -26,9 +26,9 @@ def starting_prices(ledger: Ledger, nodes: Sequence[Node], item: str) -> dict[in
         """Spread the value of a piece that is there at a node over it and its children."""
         children = [child for child in tree.children(node) if child.number in present]
         lot = Lot(node.number, node.year)
-        least = [_weight(child) * ledger.resale(item, child, lot) for child in children]
+        least = [brings(child, lot) for child in children]
         most = [max(low, _weight(child) * _price(child)) for low, child in zip(least, children, strict=True)]
-        left = value - tree.ending_at(node) * ledger.end_value(item, lot) * ledger.discount(ledger.growth.horizon_years)
+        left = value - _end(node, lot)
         room = sum(most) - sum(least)
         part = min(LATER_SHARE, max(0.0, (left - sum(least)) / room)) if room > 0 else 0.0
         given = [low + part * (high - low) for low, high in zip(least, most, strict=True)]
@@ -36,14 +36,30 @@ def starting_prices(ledger: Ledger, nodes: Sequence[Node], item: str) -> dict[in
         for child, one in zip(children, given, strict=True):
             share(child, one)
 
+    def brings(node: Node, lot: Lot) -> float:
+        """Most that a piece that comes to a node still brings, sold there or kept: its worth there is never less."""
+        kept = _end(node, lot) + sum(brings(child, lot) for child in tree.children(node) if child.number in present)
+        return max(_weight(node) * ledger.resale(item, node, lot), kept)
+
+    def _end(node: Node, lot: Lot) -> float:
+        return tree.ending_at(node) * ledger.end_value(item, lot) * ledger.discount(ledger.growth.horizon_years)
+
     def _weight(node: Node) -> float:
         return tree.weight(node) * ledger.discount(node.year)
 
     def _price(node: Node) -> float:
         return ledger.price(item, node) * ledger.kit_rate(item)
 
+    def most_made(node: Node, lot: Lot) -> float:
+        """Most that is made of a piece from a node on: sold there, or lent out and kept."""
+        kept = worth[node.number] + _end(node, lot) + sum(most_made(child, lot) for child in tree.children(node) if child.number in present)
+        return max(_weight(node) * ledger.resale(item, node, lot) if lot.node != node.number else 0.0, kept)
+
     first = nodes[0]
     share(first, _weight(first) * _price(first))
+    if any(most_made(node, Lot(node.number, node.year)) > _weight(node) * _price(node) + GAIN_CENTS for node in nodes):
+        # Older pieces bring less than newer ones, and kits make parts cheap: nothing asked for the use is always valid.
+        worth = dict.fromkeys(worth, 0.0)
     if ledger.has_lots(item):
         # Pieces of different lots may be worth no more than these together; groups of lots overlap at most so often.
         overlap = {

@@ -49,7 +49,7 @@ def _timeline(plot: Axes, grown: Grown) -> None:
     assert growth is not None, "a plan has growth"
     futures = [future for future in growth.futures if future.name in plan.cost_by_future]
     plot.set_xlim(-0.02 * growth.horizon_years, growth.horizon_years)
-    plot.set_ylim(len(futures) - 0.35, -0.65)
+    plot.set_ylim(len(futures) - 0.2, -0.4)
     plot.set_yticks(range(len(futures)), [f"{future.name}\n{100 * future.probability:.0f} %" for future in futures])
     plot.set_xlabel("year")
     plot.spines[["top", "right"]].set_visible(False)
@@ -62,7 +62,7 @@ def _timeline(plot: Axes, grown: Grown) -> None:
             words = "\n".join(textwrap.wrap(parts, TEXT_WIDTH)[:5])
             if node.parent is None and row:
                 continue  # the first purchase is the same in every future
-            plot.annotate(f"{money(visit.spent_cents)}\n{words}", (node.year, row), xytext=(4, 6), textcoords="offset points", fontsize=6.5, va="top")
+            plot.annotate(f"{money(visit.spent_cents)}\n{words}", (node.year, row), xytext=(4, -4), textcoords="offset points", fontsize=6.5, va="top")
 
 
 def _cost_lines(plot: Axes, grown: Grown) -> None:

@@ -100,7 +100,10 @@ def doors(problem: Problem, search: PlanSearch, plan: Plan, later: PlanLater, pr
             known[months] = later(months)
         return known[months]
 
+    stacked = any(visit.design.inverters.inverter is not None for visit in plan.visits.values())
     for way in ways(volts_later, cheapest.report.design.bank.volts):
+        if way.keeps is _stackable and not stacked:
+            continue
         progress(f"door: {way.name}")
         with_door = solve(way.only(today, catalog), catalog, explain=False)
         price = float(with_door.report.bill.objective_cents - base) if with_door.report is not None else None

@@ -122,11 +122,12 @@ class Grown:
 
 
 def words_of(plan: Plan) -> str:
-    """A first purchase in words: voltage, battery, inverter."""
+    """A first purchase in words: voltage, battery, arrays, inverter."""
     design = plan.first.design
     bank, inverter = design.bank, design.inverters
     ac = f", {inverter.count} x {inverter.inverter.id}" if inverter.inverter is not None else ""
-    return f"{bank.volts} V {bank.battery.chemistry}: {bank.units} x {bank.battery.id}{ac}"
+    arrays = "".join(f", {block.modules} x {block.module.id} on {block.count} x {block.part.id}" for block in design.blocks)
+    return f"{bank.volts} V {bank.battery.chemistry}: {bank.units} x {bank.battery.id}{arrays}{ac}"
 
 
 def grow(problem: Problem, catalog: Catalog, progress: Progress = lambda _: None, *, minutes: float = MINUTES) -> Grown:
