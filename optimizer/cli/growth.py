@@ -10,7 +10,7 @@ import typer
 from optimizer.cli.page import NO_DESIGN, STOPPED, AsJson, CatalogPath, ProblemPath, app, note, read, show
 
 
-@app.command(epilog="Example: bankstring grow starter_cabin --minutes 0.5")
+@app.command(epilog="Example: bankstring grow market_stall")
 def grow(
     problem: ProblemPath,
     minutes: Annotated[float, typer.Option("--minutes", min=0.05, max=600, help="Time for the whole question; plans that it is not enough for carry their gap.")] = 15.0,
