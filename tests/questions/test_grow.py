@@ -1,0 +1,179 @@
+"""What `grow` answers on a site small enough to be solved many times over: plans, regrets, flips, doors, what to leave."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from functools import cache
+
+import pytest
+from typer.testing import CliRunner
+
+from optimizer import load_catalog, load_problem, solve
+from optimizer.cli import app
+from optimizer.errors import InputError
+from optimizer.growth.plan_search import PlanSearch
+from optimizer.growth.tree import tree_of
+from optimizer.handover.grow_json import grow_data
+from optimizer.handover.grow_text import grow_text
+from optimizer.handover.growth_pictures import draw_growth
+from optimizer.inputs.catalog import shipped_folder
+from optimizer.questions.grow import CostLine, grow, lower_envelope, words_of
+
+FEW = {
+    "modules": ("PV-080-36P", "PV-250-60P"), "batteries": ("BT-LFP12-012", "BT-LFP12-100", "BT-AGM12-035"),
+    "controllers": ("CP-A10", "CP-A30"),
+}
+
+
+@cache
+def stall():
+    """The market stall with few parts to choose from."""
+    whole = load_catalog()
+    few = {kind: tuple(part for part in getattr(whole, kind) if part.id in ids) for kind, ids in FEW.items()}
+    return load_problem(shipped_folder("problems") / "market_stall.toml"), replace(whole, kits=(), **few)
+
+
+@cache
+def answer():
+    """Its answer, without a limit that could be met."""
+    return grow(*stall(), minutes=30)
+
+
+def best_at(probability):
+    """The best plan by a new search, when growth has this probability."""
+    problem, catalog = stall()
+    return PlanSearch(tree_of(problem), catalog).best({"stays": 1 - probability, "goes well": probability}, seconds=300)
+
+
+def test_everything_is_proven():
+    grown = answer()
+    assert grown.complete
+    assert grown.proven
+    assert grown.best.planned.gap == 0
+
+
+def test_never_growing_is_the_answer_of_solve():
+    problem, catalog = stall()
+    alone = solve(problem, catalog)
+    named = next(one for one in answer().plans if one.name == "stays, for certain")
+    assert named.planned.plan.cents == alone.report.bill.objective_cents
+    assert solve(problem.model_copy(update={"growth": None}), catalog).choice == alone.choice
+
+
+def test_the_best_in_expectation_costs_no_more_than_any_other_first_purchase():
+    grown = answer()
+    others = [one.expected_cents for one in (*grown.plans, *grown.regrets)] + [grown.step_by_step_cents]
+    assert min(others) >= grown.best.expected_cents - 0.5
+    assert max(others) > grown.best.expected_cents + 100  # the comparison tells plans apart
+
+
+def test_a_regret_is_against_the_best_for_that_future():
+    grown = answer()
+    alone = {one.name.removesuffix(", for certain"): one.planned.plan.cents for one in grown.plans if one.name.endswith("for certain")}
+    assert set(alone) == {"stays", "goes well"}
+    assert {one.kind for one in grown.regrets} == {"12 V", "agm", "lfp"}
+    for one in grown.regrets:
+        expected = sum(0.5 * (alone[future] + regret) for future, regret in one.by_future.items())
+        assert expected == pytest.approx(one.expected_cents, abs=1)
+        assert one.greatest == max(one.by_future.values())
+    assert any(one.greatest > 100 for one in grown.regrets)
+
+
+def test_flips_hold_when_both_sides_are_solved_again():
+    grown = answer()
+    assert grown.flips
+    for flip in grown.flips:
+        for probability, words in ((flip.probability - 0.01, flip.before), (flip.probability + 0.01, flip.after)):
+            assert words_of(best_at(probability).plan) == words
+
+
+def test_the_lines_give_the_least_cost_at_any_probability():
+    grown = answer()
+    for probability in (0.0, 0.3, 0.6, 0.85, 1.0):
+        assert min(line.at(probability) for line in grown.lines) == pytest.approx(best_at(probability).plan.cents, abs=2)
+
+
+def test_lines_that_cross_twice_are_all_found():
+    lines = [CostLine("a", 100, 400), CostLine("b", 180, 240), CostLine("c", 230, 200), CostLine("d", 300, 300)]
+    found = lower_envelope(lines)
+    assert [line.first_purchase for line, _ in found] == ["a", "b", "c"]
+    assert found[1][1] == pytest.approx(1 / 3)  # 100 + 300 p = 180 + 60 p
+    assert found[2][1] == pytest.approx(5 / 9)  # 180 + 60 p = 230 - 30 p
+
+
+def test_what_is_left_for_later_is_what_the_plan_buys_later():
+    grown = answer()
+    later = [visit for visit in grown.best.planned.plan.visits.values() if visit.node.parent is not None]
+    assert {(one.part, one.pieces) for one in grown.waits} == {item for visit in later for item in visit.new_parts.items()}
+    assert all("goes well" in one.reason or "stand unused" in one.reason or "worn out" in one.reason for one in grown.waits)
+    assert grown.waits
+
+
+def test_doors_are_priced_against_the_cheapest_of_today():
+    grown = answer()
+    assert all(door.price_now_cents is None or door.price_now_cents >= 0 for door in grown.doors)
+    assert [door.door for door in grown.doors] == ["cable, fuses and fittings for the final currents"]
+
+
+def test_the_json_has_the_keys_of_the_contract_and_sums_up():
+    data = json.loads(json.dumps(grow_data(answer(), {})))
+    assert {"plans", "regret", "doors", "do_not_buy", "flips", "proven"} <= set(data)
+    assert {"name", "first_purchase", "stages", "cost_by_future", "expected_cost"} <= set(data["plans"][0])
+    assert {"first_purchase", "by_future", "greatest"} <= set(data["regret"][0])
+    best = data["plans"][0]
+    assert best["expected_cost"] == pytest.approx(0.5 * sum(best["cost_by_future"].values()), abs=0.01)
+    first, later = best["stages"]
+    assert best["cost_by_future"]["stays"] == pytest.approx(first["spent"], abs=0.01)
+    present = first["spent"] + (later["spent"] + later["changeover"] - later["received"]) / 1.1  # 10 % a year, one year
+    assert best["cost_by_future"]["goes well"] == pytest.approx(present, abs=0.02)
+
+
+def test_the_page_fits_and_names_every_part_to_buy_now():
+    text = grow_text(answer())
+    assert max(map(len, text.splitlines())) <= 79
+    for part in answer().best.planned.plan.first.new_parts:
+        assert part in text
+    assert not re.search(r"\b(safe|compliant)\b", text, re.IGNORECASE)
+
+
+def test_the_picture_shows_both_futures_and_the_flip(tmp_path):
+    draw_growth(tmp_path / "plan.svg", answer())
+    drawn = (tmp_path / "plan.svg").read_text(encoding="utf-8")
+    for word in ("stays", "goes well", "probability of growth", f"{100 * answer().flips[0].probability:.0f} %"):
+        assert word in drawn
+
+
+def test_a_problem_without_growth_says_so():
+    problem, catalog = stall()
+    with pytest.raises(InputError, match="no \\[growth\\] section"):
+        grow(problem.model_copy(update={"growth": None}), catalog)
+
+
+def test_a_node_that_no_design_serves_is_named():
+    problem, catalog = stall()
+    heavy = problem.growth.stages[0].loads[0].model_copy(update={"watts": 9000.0})
+    stage = problem.growth.stages[0].model_copy(update={"loads": (heavy,)})
+    grown = grow(problem.model_copy(update={"growth": problem.growth.model_copy(update={"stages": (stage,)})}), catalog)
+    assert grown.best is None
+    assert "goes well, year 1" in grown.reason
+    assert "there is no plan" in grow_text(grown)
+
+
+def test_stopped_by_hand_it_says_what_is_known():
+    def stop(text):
+        if text.startswith("starting with"):
+            raise KeyboardInterrupt
+
+    grown = grow(*stall(), progress=stop)
+    assert not grown.complete
+    assert grown.best is not None
+    assert grown.regrets == []
+    assert "Stopped by hand" in grow_text(grown)
+
+
+def test_the_command_refuses_what_it_cannot_draw_before_it_solves(tmp_path):
+    result = CliRunner().invoke(app, ["grow", "market_stall", "--picture", str(tmp_path / "plan.pdf")])
+    assert result.exit_code == 2
+    assert ".svg or .png" in result.stderr
