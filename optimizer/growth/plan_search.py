@@ -11,22 +11,21 @@ from __future__ import annotations
 
 import copy
 import time
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.choice.prune import undominated
 from optimizer.choice.solver import Ending
 from optimizer.design import Design
 from optimizer.growth.ledger import ALLOWANCE, Ledger
 from optimizer.growth.offers import CoreFilter, Offers, Prices
 from optimizer.growth.plan import Plan, plan_from
 from optimizer.growth.plan_program import Column, Duals, PlanProgram
+from optimizer.growth.pool import Pool, undominated_columns
 from optimizer.growth.starting_prices import starting_prices
 from optimizer.growth.tree import FIRST, Node, Tree
 from optimizer.inputs.catalog import Catalog
-from optimizer.proof.check import check_design
 
 Progress = Callable[[str], None]
 
@@ -101,34 +100,6 @@ class Planned:
 
 NOTHING = Prices({})
 """Prices of a node that is not reached."""
-
-
-class Pool:
-    """Designs of one site's demands that are on offer, none twice. A plan's designs are checked; one that fails goes for good."""
-
-    def __init__(self, offers: Offers) -> None:
-        self.offers = offers
-        self.columns: dict[tuple[object, ...], Column] = {}
-        self._barred: set[tuple[object, ...]] = set()
-        self._held: set[tuple[object, ...]] = set()
-
-    def holds(self, column: Column) -> bool:
-        """Whether the check accepts a design; one that it does not accept is taken off the offer."""
-        if column.key in self._held:
-            return True
-        if check_design(column.design, self.offers.needs, self.offers.catalog, self.offers.stock.prices).valid:
-            self._held.add(column.key)
-            return True
-        self._barred.add(column.key)
-        self.columns.pop(column.key, None)
-        return False
-
-    def add(self, designs: Iterable[Design]) -> None:
-        """Put designs on offer."""
-        for design in designs:
-            column = Column.of(design)
-            if column.key not in self._barred:
-                self.columns.setdefault(column.key, column)
 
 
 class PlanSearch:
@@ -457,21 +428,3 @@ class _Rounds:
 
 def _cost(column: Column, prices: Prices) -> float:
     return prices.cost(column.usage, column.volts)
-
-
-def undominated_columns(columns: Sequence[Column], *, lots: bool) -> list[Column]:
-    """Columns of which no other of the same voltage uses at most as much of every item.
-
-    lots: whether modules of several lots may be there: then only columns whose controllers hold the same modules compare.
-    """
-    groups: dict[object, list[Column]] = {}
-    for column in columns:
-        groups.setdefault((column.volts, frozenset(column.trackers.items()) if lots else None), []).append(column)
-    kept: list[Column] = []
-    for group in groups.values():
-        items = sorted({item for column in group for item in column.usage})
-        used = np.array([[column.usage.get(item, 0) for item in items] for column in group], dtype=float)
-        flat = np.zeros(len(group))
-        mask = undominated(flat, flat, used, np.arange(len(group)))
-        kept += [column for column, stays in zip(group, mask, strict=True) if stays]
-    return kept

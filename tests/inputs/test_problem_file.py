@@ -70,9 +70,10 @@ def shipped(name):
 # --- the shipped sites
 
 
-def test_eight_sites_are_shipped():
+def test_twelve_sites_are_shipped():
     assert SITES == [
-        "camper", "clinic", "clinic_vaccine_refrigerator", "coast_house", "light_kit", "weekend_cabin", "winter_hut", "year_round_home",
+        "camper", "clinic", "clinic_vaccine_refrigerator", "coast_house", "hill_school", "light_kit", "market_stall", "river_lodge",
+        "starter_cabin", "weekend_cabin", "winter_hut", "year_round_home",
     ]
 
 
