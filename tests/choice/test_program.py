@@ -27,7 +27,7 @@ def catalog():
 
 @cache
 def catalog_without_kits():
-    """Kits make a bill less than what its candidates cost one by one; tests/oracle/test_kits.py holds them."""
+    """Kits make a bill less than what its candidates cost one by one; tests/oracle/test_kits_enumerated.py holds them."""
     return replace(load_catalog(), kits=())
 
 

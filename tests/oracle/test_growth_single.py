@@ -7,8 +7,8 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from test_kits import SEEDS as WITH_DESIGNS
-from test_kits import with_kits
+from test_kits_enumerated import SEEDS as WITH_DESIGNS
+from test_kits_enumerated import with_kits
 
 import optimizer
 from optimizer.answer import solve
