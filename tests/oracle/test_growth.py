@@ -13,6 +13,7 @@ from optimizer.growth.ledger import usage_of
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_check import check_plan
 from optimizer.growth.plan_search import SLACK_CENTS, PlanSearch, _Rounds
+from optimizer.growth.tree import tree_of
 
 SELLS, KEEPS, ADDS, REPLACES = "sells", "keeps the battery", "adds to the bank", "replaces the battery"
 VOLTS, AHEAD, DEARER = "changes the voltage", "buys ahead", "a first purchase that is not the cheapest"
@@ -116,3 +117,20 @@ def test_the_cases_are_of_every_kind() -> None:
     counts = Counter(feature for features in CASES.values() for feature in features)
     assert min(counts[feature] for feature in (SELLS, KEEPS, ADDS, REPLACES, VOLTS, AHEAD, DEARER)) >= 5
     assert sum(bool(growth_case(seed)[0].owned) for seed in CASES) >= 5
+
+
+def test_a_later_purchase_may_be_ahead_too() -> None:
+    """Money for the first design only, and modules that become dearer: those of the second step are bought at the first."""
+    problem, catalog = growth_case(44)
+    assert problem.growth is not None
+    dearer = problem.growth.model_copy(update={"discount_pct": 0.0, "price_trend_pct": {"module": 12.0}, "resale_share": {}, "end_value_share": {}})
+    tree = tree_of(problem.model_copy(update={"growth": dearer}))
+    alone = PlanSearch(tree, catalog).best(dict.fromkeys(tree.chance, 0.0)).plan
+    assert alone is not None
+    limits = problem.limits.model_copy(update={"budget": alone.cents / 100 + 1})
+    plan = PlanSearch(tree_of(problem.model_copy(update={"growth": dearer, "limits": limits})), catalog).best().plan
+    assert plan is not None
+    assert check_plan(plan, catalog) == ()
+    (module,) = (part.id for part in catalog.modules if plan.visits[1].bought.get(part.id))
+    assert plan.visits[1].bought[module] >= plan.visits[1].design.pieces[module] + 4
+    assert not plan.visits[2].bought.get(module)
