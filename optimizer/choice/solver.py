@@ -93,6 +93,17 @@ def _highs(problem: Any, time_limit_s: float, gap: float) -> Solved:
     raise SolverFailed(f"HiGHS ended with '{model.modelStatusToString(status)}'; try --solver cbc")
 
 
+def row_duals(problem: Any, rows: int) -> list[float]:
+    """Duals of the rows of a program that HiGHS solved without whole numbers, in the order in which the rows were added.
+
+    rows: how many were added; SolverFailed where the solver has another number of them.
+    """
+    duals = [float(value) for value in problem.solverModel.getSolution().row_dual]
+    if len(duals) != rows:
+        raise SolverFailed(f"HiGHS has {len(duals)} rows where {rows} were added")
+    return duals
+
+
 def cbc_command() -> Any | None:
     """PuLP's way to CBC where the program is found, else None."""
     for name in ("COIN_CMD", "PULP_CBC_CMD"):

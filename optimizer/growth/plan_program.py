@@ -43,7 +43,7 @@ from typing import Any
 import numpy as np
 import pulp
 
-from optimizer.choice.solver import Solved, run
+from optimizer.choice.solver import Solved, row_duals, run
 from optimizer.design import Design
 from optimizer.growth.ledger import OWNED, Ledger, Lot, usage_of
 from optimizer.growth.offers import Prices
@@ -130,10 +130,10 @@ class PlanProgram:
         self.kits: dict[tuple[str, int], Any] = {}
         self.chosen_at: dict[int, list[tuple[Any, Column, Group]]] = {}
         self.split: dict[tuple[str, int, int, int], Any] = {}
-        self._rows_of: dict[tuple[int, str], dict[Group, list[Any]]] = {}
+        self._rows_of: dict[tuple[int, str], dict[Group, list[int]]] = {}
         """Rows that say 'pieces there', by node, item and the lots that bring them."""
-        self._volt_rows: dict[tuple[int, int], Any] = {}
-        self._node_rows: dict[int, Any] = {}
+        self._volt_rows: dict[tuple[int, int], int] = {}
+        self._node_rows: dict[int, int] = {}
         self._layers_of: dict[tuple[str, int, int], list[Any]] = {}
         self.items = sorted({item for node in self.nodes for column in offers[node.number] for item in column.usage} | self._in_kits() | set(+ledger.owned))
         self.sizes = {item: self._sizes(item) for item in self.items}
@@ -157,10 +157,11 @@ class PlanProgram:
         counts = sorted({column.usage[item] for node in self.nodes for column in self.offers[node.number] if column.usage.get(item)})
         return [count - before for before, count in zip([0, *counts], counts, strict=False)]
 
-    def _row(self, family: str, constraint: Any) -> Any:
+    def _row(self, family: str, constraint: Any) -> int:
+        """Add a row; its number, by which its dual is read."""
         self.model += (constraint, f"{family}__{self.rows}")
         self.rows += 1
-        return constraint
+        return self.rows - 1
 
     def _variable(self, name: str, most: float | None = None, *, integer: bool = False) -> Any:
         return self.model.add_variable(name, 0, most, cat="Integer" if integer and self.whole else "Continuous")
@@ -264,7 +265,7 @@ class PlanProgram:
                     using = [(column.usage[item], d) for d, column, of in chosen if column.usage.get(item) and (of == group or not battery)]
                     self._rows_of.setdefault((node.number, item), {})[group] = self._met(item, node, group, using)
 
-    def _met(self, item: str, node: Node, group: Group, using: list[tuple[int, Any]]) -> list[Any]:
+    def _met(self, item: str, node: Node, group: Group, using: list[tuple[int, Any]]) -> list[int]:
         """Rows by which pieces of some lots carry the designs that use them: one a layer where they are of one lot."""
         if self._in_layers(item, group):
             reach = 0
@@ -291,7 +292,7 @@ class PlanProgram:
         self.strayed += [borrowed, lent]
         return borrowed - lent
 
-    def _trackers(self, node: Node, module: str, lots: tuple[Lot, ...], chosen: list[tuple[Any, Column, Group]]) -> dict[Group, list[Any]]:
+    def _trackers(self, node: Node, module: str, lots: tuple[Lot, ...], chosen: list[tuple[Any, Column, Group]]) -> dict[Group, list[int]]:
         """sum over lots of q = controllers with e modules each; sum over e of e q <= h."""
         sizes = sorted({each for _, column, _ in chosen for part, each in column.trackers if part == module})
         of_lot: dict[int, list[Any]] = {lot.node: [] for lot in lots}
@@ -303,7 +304,7 @@ class PlanProgram:
                 of_lot[lot.node].append(each * q)
             wanted = pulp.lpSum(column.trackers[module, each] * d for d, column, _ in chosen if column.trackers.get((module, each)))
             self._row("trackers", pulp.lpSum(parts) - wanted == 0)
-        rows: dict[Group, list[Any]] = {}
+        rows: dict[Group, list[int]] = {}
         for lot in lots:
             have = self.there[module, lot.node, node.number] + self._held_near(node, module, (lot,), 0, 1)
             rows[lot,] = [self._row("trackers", have - pulp.lpSum(of_lot[lot.node]) >= 0)]
@@ -366,18 +367,18 @@ class PlanProgram:
 
     def duals(self) -> Duals:
         """Prices of the items after solving the relaxation."""
-        found = Duals()
+        found, worths = Duals(), row_duals(self.model, self.rows)
         for (number, item), groups in self._rows_of.items():
-            tables = {group: self._worth_of_pieces(item, group, rows) for group, rows in groups.items()}
+            tables = {group: self._worth_of_pieces(item, group, [max(0.0, worths[row]) for row in rows]) for group, rows in groups.items()}
             found.by_lots |= {(number, item, group): table for group, table in tables.items()}
             if self.sizes[item]:
                 whole = [table if len(table) > 1 else table[0] * np.arange(sum(self.sizes[item]) + 1) for table in tables.values()]
                 found.pieces[number, item] = np.min(whole, axis=0)
             else:
                 found.item[number, item] = float(min(table[0] for table in tables.values()))
-        found.node = {number: float(row.pi or 0.0) for number, row in self._node_rows.items()}
+        found.node = {number: worths[row] for number, row in self._node_rows.items()}
         for (number, volts), row in self._volt_rows.items():
-            worth = _worth(row)
+            worth = max(0.0, worths[row])
             of_node = found.volts.setdefault(number, {})
             of_node[volts] = of_node.get(volts, 0.0) + worth
             before = found.volts.setdefault(int(self.tree.nodes[number].parent or 0), {})
@@ -388,11 +389,11 @@ class PlanProgram:
         """Whether pieces of some lots are counted layer by layer."""
         return bool(self.sizes[item]) and len(group) == 1
 
-    def _worth_of_pieces(self, item: str, group: Group, rows: list[Any]) -> np.ndarray:
+    def _worth_of_pieces(self, item: str, group: Group, worths: list[float]) -> np.ndarray:
         """What so many pieces are worth together, from none on; or only the worth of one, where each is worth the same."""
         if not self._in_layers(item, group):
-            return np.array([_worth(rows[0])])
-        each = [_worth(row) / size for row, size in zip(rows, self.sizes[item], strict=True) for _ in range(size)]
+            return np.array([worths[0]])
+        each = [worth / size for worth, size in zip(worths, self.sizes[item], strict=True) for _ in range(size)]
         return np.concatenate([[0.0], np.cumsum(each)])
 
     def chosen(self) -> dict[int, tuple[Column, Group]]:
@@ -405,8 +406,3 @@ class PlanProgram:
         """Whole numbers of some variables, zeros left out."""
         counts = {key: round(float(pulp.value(variable) or 0.0)) for key, variable in variables.items()}
         return {key: count for key, count in counts.items() if count}
-
-
-def _worth(row: Any) -> float:
-    """Dual of a row that says 'at least' [cents]."""
-    return max(0.0, float(row.pi or 0.0))
