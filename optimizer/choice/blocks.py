@@ -392,6 +392,13 @@ def block_pieces(arrays_: Arrays, blocks: Table, row: int) -> list[tuple[str, in
     return pieces if blocks.built_in[row] else [*pieces, (arrays_.parts[blocks.device[row]].id, 1)]
 
 
+def pieces_in(arrays_: Arrays, blocks: Table, part_id: str) -> np.ndarray:
+    """Pieces of one module or controller in each block of a table, shape (blocks,)."""
+    modules = np.array([module.id == part_id for module in arrays_.modules], dtype=float)[blocks.module]
+    devices = np.array([part.id == part_id for part in arrays_.parts], dtype=float)[blocks.device]
+    return np.asarray(modules * blocks.modules_each + devices * ~blocks.built_in)
+
+
 def rectangle_room(needs: Needs, arrays_: Arrays) -> np.ndarray:
     """Modules of each kind that fit each free rectangle, shape (rectangles, modules)."""
     gap = needs.problem.array.gap_m

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from optimizer.choice.blocks import Arrays, arrays, block_pieces, blocks_of_class, rectangle_room
+from optimizer.choice.blocks import Arrays, arrays, block_pieces, blocks_of_class, pieces_in, rectangle_room
 from optimizer.choice.cores import Cores, power_cores
 from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months, uses_terminals
 from optimizer.choice.kinds import Kinds
@@ -184,7 +184,8 @@ class CandidateSearch:
         blocks = blocks_of_class(self.arrays, self.cores.classes[number], float(cores.ceiling_v.max()), most_a, room)
         if not len(blocks):
             return
-        blocks.add(bank_class=np.full(len(blocks), number))
+        limited = [part for part in self.stock.at_most if isinstance(self.stock.part(part), Module | Controller)]
+        blocks.add(bank_class=np.full(len(blocks), number), **{f"pieces of {part}": pieces_in(self.arrays, blocks, part) for part in limited})
         rows = rows[self._have_room(cores, blocks)]
         if not len(rows):
             return
@@ -284,8 +285,7 @@ class CandidateSearch:
         for at in np.argsort(self._core_bounds(number), kind="stable"):
             core = int(rows[at])
             alone = self.cores.table.least_cost[core] + self.single_kind_counts(number, core) * blocks.least_cost
-            barred = ~self._has_demanded(blocks).all(axis=0) | self._forbidden(core, blocks, alone=True)
-            least = np.where(np.isnan(alone) | barred, np.inf, alone)
+            least = np.where(np.isnan(alone) | self._forbidden(core, blocks, alone=True), np.inf, alone)
             if kinds == 2:
                 least = np.minimum(least, self.pair_core(number, core, months))
             block_least, core_least[at] = np.minimum(block_least, least), least.min()
@@ -327,11 +327,10 @@ class CandidateSearch:
         both = blocks.built_in[:, None] & blocks.built_in[None, :]
         able = blocks.parallel_ok[:, None] & blocks.parallel_ok[None, :] & ~np.eye(len(blocks), dtype=bool)
         able &= ~self._forbidden(core, blocks, alone=False)
-        for has in self._has_demanded(blocks):
-            able &= has[:, None] | has[None, :]
         supplies = [(needed[month], harvest[:, month]) for month in range(len(months))] + [(table.least_a[core], blocks.low_a)]
         if uses_terminals(self.needs):
             supplies.append((table.terminal_a[core], np.minimum(blocks.terminal_a, 1e6)))
+        supplies += self.demanded_pieces(blocks)
         cheapest = blocks.least_cost.min()
         best = [(blocks.least_cost / np.maximum(given, 1e-9)).min() for _, given in supplies]
         for first in range(1, problem.bounds.controllers):
@@ -343,7 +342,7 @@ class CandidateSearch:
             second = np.ones((len(rows), len(blocks)))
             for rest, (_, given) in zip(rests, supplies, strict=True):
                 second = np.maximum(second, rest[rows, None] / np.maximum(given, 1e-9)[None, :])
-            second = np.ceil(second * (1 - 1e-7))
+            second = np.ceil(second * (1 - TOLERANCE))
             fits = able[rows] & (second <= limit[None, :]) & (first + second <= problem.bounds.controllers)
             fits &= ~both[rows] | (first + second <= table.inverter_count[core])
             for column, limited in self.resources(core):
@@ -352,29 +351,25 @@ class CandidateSearch:
             cost = table.least_cost[core] + first * blocks.least_cost[rows, None] + second * blocks.least_cost[None, :]
             yield first, rows, second, np.where(fits, cost, np.inf)
 
-    def _has_demanded(self, blocks: Table) -> np.ndarray:
-        """Which blocks hold each demanded module or controller, shape (demanded, blocks)."""
+    def demanded_pieces(self, blocks: Table) -> list[tuple[float, np.ndarray]]:
+        """For each demanded module or controller how many are asked for, and how many are in each block, shape (blocks,)."""
         if not self.screening.enforced("part-demanded"):
-            return np.ones((0, len(blocks)), dtype=bool)
-        devices, modules = [part.id for part in self.arrays.parts], [module.id for module in self.arrays.modules]
-        masks = [
-            np.array([one == part_id for one in modules], dtype=bool)[blocks.module]
-            | (np.array([one == part_id for one in devices], dtype=bool)[blocks.device] & ~blocks.built_in)
-            for part_id, least in self.stock.at_least.items()
-            if least and isinstance(self.stock.part(part_id), Module | Controller)
-        ]
-        return np.array(masks, dtype=bool).reshape(-1, len(blocks))
+            return []
+        asked = [(part, least) for part, least in self.stock.at_least.items() if least and isinstance(self.stock.part(part), Module | Controller)]
+        return [(float(least), pieces_in(self.arrays, blocks, part)) for part, least in asked]
 
     def resources(self, core: int) -> list[tuple[str, float]]:
         """Columns of blocks that add up to a limit, with what a core leaves of it."""
         table, problem, enforced = self.cores.table, self.problem, self.screening.enforced
         limits = [("self_w", float(table.room_w[core]))]
         if enforced("maximum-charge-current"):
-            limits.append(("high_a", float(table.most_charge_a[core]) * (1 + 1e-7)))
+            limits.append(("high_a", float(table.most_charge_a[core]) * (1 + TOLERANCE)))
         if problem.array.area_m2 is not None and enforced("array-area"):
-            limits.append(("area_m2", problem.array.area_m2))
+            limits.append(("area_m2", problem.array.area_m2 * (1 + TOLERANCE)))
         if problem.limits.total_kg_max is not None and enforced("total-weight"):
-            limits.append(("weight_kg", problem.limits.total_kg_max - float(table.weight_total_kg[core])))
+            limits.append(("weight_kg", problem.limits.total_kg_max * (1 + TOLERANCE) - float(table.weight_total_kg[core])))
+        if enforced("part-limit"):
+            limits += [(f"pieces of {part}", float(most)) for part, most in self.stock.at_most.items() if isinstance(self.stock.part(part), Module | Controller)]
         return limits
 
     def most_of_each(self, blocks: Table, core: int) -> np.ndarray:
@@ -384,7 +379,7 @@ class CandidateSearch:
         inverter = table.inverter[core]
         same = np.array([inverter >= 0 and part.id == self.cores.inverters[inverter].id for part in self.arrays.parts], dtype=bool)
         most = np.where(blocks.built_in, np.where(same[blocks.device], np.minimum(most, table.inverter_count[core]), 0), most)
-        return np.where(blocks.highest_v <= table.ceiling_v[core] * (1 + 1e-7), most, 0)
+        return np.where(blocks.highest_v <= table.ceiling_v[core] * (1 + TOLERANCE), most, 0)
 
     def single_kind_counts(self, number: int, core: int) -> np.ndarray:
         """How often each block must be taken on a core if it is the only kind; NaN where it cannot be."""
@@ -395,7 +390,9 @@ class CandidateSearch:
             counts = np.maximum(counts, table.least_a[core] / blocks.low_a)
             if uses_terminals(self.needs):
                 counts = np.maximum(counts, np.where(blocks.terminal_a > 0, table.terminal_a[core] / blocks.terminal_a, np.inf))
-            counts = np.maximum(1, np.ceil(counts * (1 - 1e-7)))
+            for asked, pieces in self.demanded_pieces(blocks):
+                counts = np.maximum(counts, asked / np.maximum(pieces, 1e-9))
+            counts = np.maximum(1, np.ceil(counts * (1 - TOLERANCE)))
         fits = counts <= self.most_of_each(blocks, core)
         for column, limit in self.resources(core):
             fits &= counts * blocks.columns[column] <= limit

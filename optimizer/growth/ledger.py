@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from optimizer.bill import PriceList, allowance_counts
-from optimizer.design import Block, Design
+from optimizer.design import Design
 from optimizer.errors import InputError
 from optimizer.growth.tree import Node, Tree
 from optimizer.inputs.catalog import Catalog
@@ -209,11 +209,3 @@ class Ledger:
             own = [one for one in largest if one[0].node == OWNED]
             return tuple(own) if own else tuple(largest)
         return tuple(largest)
-
-
-def blocks_by_module(design: Design) -> dict[str, list[Block]]:
-    """Blocks of a design under the module that they hold."""
-    found: dict[str, list[Block]] = {}
-    for block in design.blocks:
-        found.setdefault(block.module.id, []).append(block)
-    return found

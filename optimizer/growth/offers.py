@@ -24,6 +24,12 @@ from optimizer.inputs.parts import Inverter
 from optimizer.inputs.problem import Problem
 from optimizer.needs.site import Needs
 
+FEW = 100
+"""Blocks of a class up to which dominated ones are not worth looking for."""
+
+Items = dict[str, float]
+"""Pieces of each item."""
+
 
 @dataclass(frozen=True)
 class Offer:
@@ -45,28 +51,39 @@ class Offers:
         self.exact = problem.bounds.array_kinds <= 2 and not problem.array.rectangles
         """Whether every design is seen: those of three kinds of array are not."""
         for number in list(self.base.blocks):
+            self._within_limits(number)
+        for number in list(self.base.blocks):
             self._without_wasteful(number)
         cores, arrays = self.base.cores, self.base.arrays
-        self.core_items: list[Counterlike] = []
+        self.core_items: list[Items] = []
         for row in range(len(cores.table)) if len(cores.table) else ():
             bank, inverters, converters = cores.parts(row, self.needs, catalog)
             used = {part: float(n) for part, n in cores.pieces(row)}
             for per, times in allowance_counts(Design(bank, (), inverters, converters)).items():
                 used[ALLOWANCE + per] = used.get(ALLOWANCE + per, 0.0) + times
             self.core_items.append(used)
-        self.device_items: list[Counterlike] = []
+        self.device_items: list[Items] = []
         for part in arrays.parts if arrays.modules else ():
             used = {} if isinstance(part, Inverter) else {part.id: 1.0}
             counts = block_allowances(Block(part, arrays.modules[0], 1, 1))
             used |= {ALLOWANCE + per: float(n) for per, n in counts.items() if per.startswith("controller")}
             self.device_items.append(used)
 
+    def _within_limits(self, number: int) -> None:
+        """Drop cores that use more of a part than the problem allows; for blocks the search sees to it."""
+        base = self.base
+        fits = [all(n <= self.stock.at_most.get(part, n) for part, n in base.cores.pieces(int(row))) for row in base.core_rows[number]]
+        base.core_rows[number] = base.core_rows[number][np.array(fits, dtype=bool)]
+        if not any(fits):
+            base.drop(number)
+
     def _without_wasteful(self, number: int) -> None:
         """Drop blocks of a class that hold more than another of the same controller and module, and bring no more."""
         base, blocks = self.base, self.base.blocks[number]
         dominance = Dominance(self.needs, self.stock, base.screening, base.arrays, base.cores, np.inf, base.kinds)
         cores = base.cores.table.take(base.core_rows[number])
-        attributes = np.column_stack([*dominance.block_attributes(cores, blocks), blocks.modules_each, blocks.strings])
+        demanded = [-np.minimum(pieces, asked) for asked, pieces in base.demanded_pieces(blocks)]
+        attributes = np.column_stack([*dominance.block_attributes(cores, blocks), *demanded, blocks.modules_each, blocks.strings])
         flat, order = np.zeros(len(blocks)), np.arange(len(blocks))
         kept = np.zeros(len(blocks), dtype=bool)
         same = blocks.device * len(base.arrays.modules) + blocks.module
@@ -82,16 +99,6 @@ class Offers:
     def priced(self, prices: Prices, most: float, kept: CoreFilter | None = None) -> Priced:
         """The candidates at these prices, none dearer than `most` [cents]."""
         return Priced(self, prices, most, kept)
-
-
-def _longer(table: np.ndarray, long: int, each: float) -> np.ndarray:
-    return np.concatenate([table, table[-1] + each * np.arange(1, long - len(table) + 1)])
-
-
-FEW = 100
-"""Blocks of a class up to which dominated ones are not worth looking for."""
-
-Counterlike = dict[str, float]
 
 
 @dataclass(frozen=True)
@@ -158,7 +165,6 @@ class Prices:
             return float(table[min(pieces, len(table) - 1)]) + each * max(0, pieces - len(table) + 1)
 
         return to(more) - to(fewer)
-
 
 
 @dataclass(frozen=True)
@@ -270,8 +276,7 @@ class Priced(CandidateSearch):
         counts = self.single_kind_counts(number, core)
         with np.errstate(invalid="ignore"):
             alone = self.cores.table.least_cost[core] + counts * blocks.least_cost
-        barred = ~self._has_demanded(blocks).all(axis=0)
-        alone = np.where(np.isnan(alone) | barred, np.inf, alone)
+        alone = np.where(np.isnan(alone), np.inf, alone)
         for row in _rows(alone, most(), every=every):
             yield Offer(float(alone[row]), self._design(number, core, [(int(row), int(counts[row]))]))
         if self.problem.bounds.array_kinds < 2:
@@ -289,3 +294,7 @@ def _rows(cents: np.ndarray, most: float, *, every: bool) -> np.ndarray:
         return np.nonzero(cents <= most)[0]
     at = int(np.argmin(cents))
     return np.array([at] if np.isfinite(cents[at]) and cents[at] <= most else [], dtype=int)
+
+
+def _longer(table: np.ndarray, long: int, each: float) -> np.ndarray:
+    return np.concatenate([table, table[-1] + each * np.arange(1, long - len(table) + 1)])

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from optimizer.design import Design
-from optimizer.growth.ledger import ALLOWANCE, OWNED, Ledger, Lot, usage_of
+from optimizer.growth.ledger import ALLOWANCE, Ledger, Lot
 from optimizer.growth.tree import FIRST, Node
 
 if TYPE_CHECKING:
@@ -115,21 +115,3 @@ def cost_of_future(plan: Plan, future: str) -> float:
     left = plan.visits[nodes[-1].number].there
     worth = sum(ledger.end_value(item, lot) * n for (item, lot), n in left.items())
     return total - ledger.discount(ledger.growth.horizon_years) * worth
-
-
-def usage_kept(plan: Plan, node: Node) -> dict[str, int]:
-    """Pieces of a node's design that were there before it."""
-    visit = plan.visits[node.number]
-    new: Counter[str] = Counter(visit.bought)
-    offered = {kit.id: kit for kit in plan.ledger.kits}
-    for kit, count in visit.kits.items():
-        for part, each in offered[kit].contents.items():
-            new[part] += each * count
-    used = usage_of(visit.design)
-    kept = {item: min(n, sum(p for (one, lot), p in visit.there.items() if one == item) - new[item]) for item, n in used.items()}
-    return {item: n for item, n in kept.items() if n > 0 and not item.startswith(ALLOWANCE)}
-
-
-def from_owned(lot: Lot) -> bool:
-    """Whether a lot is the customer's own."""
-    return lot.node == OWNED

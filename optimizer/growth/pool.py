@@ -35,9 +35,10 @@ class Pool:
 
     def add(self, designs: Iterable[Design]) -> None:
         """Put designs on offer."""
+        most = self.offers.stock.at_most
         for design in designs:
             column = Column.of(design)
-            if column.key not in self._barred:
+            if column.key not in self._barred and all(column.usage.get(part, 0) <= limit for part, limit in most.items()):
                 self.columns.setdefault(column.key, column)
 
 

@@ -94,6 +94,8 @@ def _doors(grown: Grown) -> Iterator[str]:
         yield from columns(f"  {door.door}", "  " + price)
         if not door.kept_now:
             told = "the best plan does not keep it"
+        elif door.looked_to_month is None:
+            told = "the best plan keeps it, in part or whole"
         elif door.closes_month is None:
             told = f"the best plan keeps it wherever growth begins, looked at to month {door.looked_to_month}"
         else:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from optimizer.errors import InputError
 from optimizer.handover.layout import money
-from optimizer.handover.pictures import FIXED, FOOTER, GREYS, LINES, picture_file
+from optimizer.handover.pictures import FIXED, FOOTER, GREYS, LINES, picture_file, save
 from optimizer.questions.grow import Grown
 
 if TYPE_CHECKING:
@@ -34,12 +34,7 @@ def draw_growth(path: Path, grown: Grown) -> None:
         _cost_lines(figure.add_axes((0.12, 0.12, 0.84, 0.3)), grown)
         figure.text(0.02, 0.965, f"{grown.problem.name}: what to buy now and what later", fontsize=12)
         figure.text(0.02, 0.012, FOOTER, fontsize=7, color="0.25")
-        svg = path.suffix.lower() == ".svg"
-        about: dict[str, str | None] = {"Date": None, "Creator": "bankstring"} if svg else {"Software": "bankstring"}
-        try:
-            figure.savefig(path, format=path.suffix.lower()[1:], dpi=150, metadata=about)
-        except OSError as bad:
-            raise InputError(f"{path}: cannot be written: {bad.strerror or bad}") from None
+        save(figure, path)
 
 
 def _timeline(plot: Axes, grown: Grown) -> None:

@@ -13,6 +13,7 @@ from optimizer.questions.curve import Axis, Curve, Step
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 SUFFIXES = (".svg", ".png")
 FOOTER = "Preliminary design: local codes and licensed practice decide"
@@ -38,6 +39,16 @@ def picture_file(path: Path) -> Path:
     if path.is_dir():
         raise InputError(f"{path}: cannot be written: it is a folder")
     return path
+
+
+def save(figure: Figure, path: Path) -> None:
+    """Write a figure as its file name says, the same bytes each time. Raises InputError where it cannot be written."""
+    svg = path.suffix.lower() == ".svg"
+    about: dict[str, str | None] = {"Date": None, "Creator": "bankstring"} if svg else {"Software": "bankstring"}
+    try:
+        figure.savefig(path, format=path.suffix.lower()[1:], dpi=150, metadata=about)
+    except OSError as bad:
+        raise InputError(f"{path}: cannot be written: {bad.strerror or bad}") from None
 
 
 def draw_curves(path: Path, name: str, currency: str, curves: Sequence[tuple[str, Curve]], each: str | None = None) -> None:
@@ -67,12 +78,7 @@ def draw_curves(path: Path, name: str, currency: str, curves: Sequence[tuple[str
         title = f"{name}: the cheapest design over {axis.name}{f', for each {each}' if each else ''}"
         figure.text(left / width, 1 - 0.3 / height, title, fontsize=11)
         figure.text(left / width, 0.12 / height, "\n".join([*_doubts(curves), FOOTER]), fontsize=7, color="0.25")
-        svg = path.suffix.lower() == ".svg"
-        about: dict[str, str | None] = {"Date": None, "Creator": "bankstring"} if svg else {"Software": "bankstring"}
-        try:
-            figure.savefig(path, format=path.suffix.lower()[1:], dpi=150, metadata=about)
-        except OSError as bad:
-            raise InputError(f"{path}: cannot be written: {bad.strerror or bad}") from None
+        save(figure, path)
 
 
 def _draw_plot(plot: Axes, axis: Axis, currency: str, curves: Sequence[tuple[str, Curve]]) -> None:

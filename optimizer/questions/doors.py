@@ -35,7 +35,8 @@ class Door:
     """Whether the best plan keeps it."""
     closes_month: int | None
     """Last month of the first step in which the best plan still keeps it; None where it does not, or does in every month tried."""
-    looked_to_month: int
+    looked_to_month: int | None
+    """Last month that was tried; None for a door that is not followed over the dates."""
 
 
 @dataclass(frozen=True)
@@ -114,7 +115,7 @@ def doors(problem: Problem, search: PlanSearch, plan: Plan, later: PlanLater, pr
     laid = sum(n - _used(plan, item) for item, n in ahead.items() if item.startswith(ALLOWANCE))
     extra = _cable_ahead_cents(plan)
     if extra is not None:
-        yield Door("cable, fuses and fittings for the final currents", extra, laid > 0, None, first + most)
+        yield Door("cable, fuses and fittings for the final currents", extra, laid > 0, None, None)
 
 
 def _used(plan: Plan, item: str) -> int:

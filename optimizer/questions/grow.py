@@ -242,17 +242,19 @@ class _Asking:
                 yield chemistry, CoreFilter(chemistries=(chemistry,))
 
     def _regrets(self, search: PlanSearch, firsts: list[tuple[str, CoreFilter]], alone: Mapping[str, Planned]) -> None:
+        """Costs of the best plan with each kind of first purchase, held against the least that is known for each future."""
+        found: list[tuple[str, Plan, dict[str, float], bool]] = []
         for kind, first in firsts:
             planned = self._best(search, f"starting with {kind}", first=first)
-            if planned.plan is None:
-                continue
-            by_future = {}
-            for name, best in alone.items():
-                if best.plan is not None:
-                    mine = planned.plan.cost_by_future.get(name)
-                    mine = self._continued(search, planned.plan, name) if mine is None else mine
-                    by_future[name] = max(0.0, mine - best.plan.cents)
-            self.grown.regrets.append(Regret(words_of(planned.plan), kind, by_future, planned.plan.cents, planned.proven))
+            if planned.plan is not None:
+                costs = dict(planned.plan.cost_by_future)
+                costs |= {name: self._continued(search, planned.plan, name) for name in self.chance if name not in costs}
+                found.append((kind, planned.plan, costs, planned.proven))
+        # A future whose own plan was not proven may be served better by another's.
+        least = {name: min([costs[name] for _, _, costs, _ in found] + [one.cost_by_future[name] for one in self.grown.plans]) for name in alone}
+        for kind, plan, costs, proven in found:
+            by_future = {name: costs[name] - least[name] for name in least}
+            self.grown.regrets.append(Regret(words_of(plan), kind, by_future, plan.cents, proven))
         self.grown.regrets.sort(key=lambda one: (one.expected_cents, one.kind))
 
     # --- probability of growth

@@ -19,6 +19,7 @@ from optimizer.handover.grow_json import grow_data
 from optimizer.handover.grow_text import grow_text
 from optimizer.handover.growth_pictures import draw_growth
 from optimizer.inputs.catalog import shipped_folder
+from optimizer.inputs.problem import Locks, Owned
 from optimizer.questions.grow import CostLine, grow, lower_envelope, words_of
 
 FEW = {
@@ -60,6 +61,25 @@ def test_never_growing_is_the_answer_of_solve():
     named = next(one for one in answer().plans if one.name == "stays, for certain")
     assert named.planned.plan.cents == alone.report.bill.objective_cents
     assert solve(problem.model_copy(update={"growth": None}), catalog).choice == alone.choice
+
+
+@pytest.mark.parametrize("change", [
+    {"owned": (Owned(part="PV-080-36P", quantity=3, must_use=True),)},
+    {"owned": (Owned(part="CP-A10", quantity=2, must_use=True),)},
+    {"locks": Locks(at_least={"PV-080-36P": 3})},
+    {"locks": Locks(at_least={"CP-A10": 2})},
+    {"locks": Locks(at_most={"PV-080-36P": 0})},
+    {"locks": Locks(at_most={"BT-LFP12-012": 1})},
+])
+def test_demands_and_limits_on_parts_are_those_of_solve(change):
+    problem, catalog = stall()
+    asked = problem.model_copy(update=change)
+    free = solve(problem, catalog).report.bill.objective_cents
+    expected = solve(asked, catalog).report.bill.objective_cents
+    assert expected != free  # the demand or limit is felt
+    planned = PlanSearch(tree_of(asked), catalog).best({"stays": 1.0, "goes well": 0.0}, seconds=60)
+    assert planned.proven
+    assert planned.plan.cents == pytest.approx(expected, abs=0.5)
 
 
 def test_the_best_in_expectation_costs_no_more_than_any_other_first_purchase():
