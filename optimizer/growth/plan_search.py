@@ -18,7 +18,7 @@ import numpy as np
 
 from optimizer.choice.solver import Ending
 from optimizer.design import Design
-from optimizer.growth.ledger import ALLOWANCE, Ledger
+from optimizer.growth.ledger import ALLOWANCE, KIND_NAMES, Ledger
 from optimizer.growth.offers import CoreFilter, Offers, Prices
 from optimizer.growth.plan import Plan, plan_from
 from optimizer.growth.plan_program import Column, Duals, PlanProgram
@@ -155,7 +155,7 @@ class _Rounds:
         self.ledger = Ledger(tree, search.catalog)
         self.nodes = tuple(node for node in tree.nodes if node.parent is None or tree.weight(node) > 0)
         self.ends = time.perf_counter() + seconds
-        items = [part.id for part in search.catalog.parts() if not hasattr(part, "per")]
+        items = [part.id for part in search.catalog.parts() if type(part) in KIND_NAMES]
         items += [ALLOWANCE + per for per in self.ledger.prices.allowance_bill_cents]
         start = {item: starting_prices(self.ledger, self.nodes, item) for item in items}
         self.start: NodePrices = {node.number: Prices({item: start[item][node.number] for item in items}) for node in self.nodes}

@@ -13,6 +13,8 @@ from typing import TypeVar
 import numpy as np
 
 from optimizer.errors import InputError
+from optimizer.inputs.circuit_parts import Cable, Protection
+from optimizer.inputs.circuit_tables import CircuitTables, load_circuit_tables
 from optimizer.inputs.kits import Kit, load_kits
 from optimizer.inputs.parts import (
     Allowance,
@@ -35,6 +37,8 @@ FILES: Mapping[str, type[Part]] = {
     "inverters": Inverter,
     "converters": Converter,
     "allowances": Allowance,
+    "cables": Cable,
+    "protection": Protection,
 }
 NEEDED = ("modules", "batteries", "controllers", "inverters")
 
@@ -47,7 +51,7 @@ def shipped_folder(name: str) -> Path:
 
 
 @dataclass(frozen=True)
-class Tables:
+class Tables(CircuitTables):
     """Editable tables of the trade, each row with its source."""
 
     chemistries: Mapping[str, Chemistry]
@@ -73,6 +77,8 @@ class Catalog:
     sha256: str = ""
     doubts: tuple[str, ...] = field(default=())
     kits: tuple[Kit, ...] = ()
+    cables: tuple[Cable, ...] = ()
+    protection: tuple[Protection, ...] = ()
 
     @cached_property
     def by_id(self) -> Mapping[str, Part]:
@@ -92,6 +98,8 @@ class Catalog:
         yield from self.inverters
         yield from self.converters
         yield from self.allowances
+        yield from self.cables
+        yield from self.protection
 
     def find(self, part_id: str, kind: type[PartKind]) -> PartKind:
         """A part of a kind by its id; a sentence where there is none."""
@@ -173,6 +181,7 @@ def load_tables(folder: Path, problems: list[str]) -> Tables:
         freezing=_series(home / "freezing.csv", "depth", "freezing_c", problems),
         charge_context=context,
         voc_factors=_series(home / "voc_factors.csv", "lowest_c", "factor", problems),
+        **load_circuit_tables(home, shipped_folder("catalogs") / "tables", problems),
     )
 
 
@@ -190,7 +199,7 @@ def load_catalog(folder: str | Path | None = None) -> Catalog:
     """Read a catalog folder (default: the shipped one).
 
     folder: holds catalog.toml, modules.csv, batteries.csv, controllers.csv, inverters.csv and, where wanted,
-    converters.csv, allowances.csv, kits.csv and tables/.
+    converters.csv, allowances.csv, cables.csv, protection.csv, kits.csv and tables/.
     Raises InputError with every error of every row of every file.
     """
     home = Path(folder) if folder is not None else shipped_folder("catalogs")
@@ -230,6 +239,11 @@ def load_catalog(folder: str | Path | None = None) -> Catalog:
                 problems.append(
                     f"{shown(path)}:{line}: chemistry: '{part.chemistry}' is not in tables/chemistry.csv"
                     f"{nearest(part.chemistry, list(tables.chemistries))}"
+                )
+            if isinstance(part, Cable):
+                problems.extend(
+                    f"{shown(path)}:{line}: {column}: {message} (got '{getattr(part, column)}')"
+                    for column, message in part.misfits(tables.conductors)
                 )
         parts[kind] = tuple(sorted((part for _, part in found), key=lambda part: part.id))
     by_id = {part.id: part for found in parts.values() for part in found}

@@ -12,7 +12,7 @@ import pytest
 from test_docstrings import rule_functions
 
 from optimizer.errors import InputError, OutOfRange
-from optimizer.rules import array, bank, charging, inverting, money, sunlight
+from optimizer.rules import array, bank, charging, inverting, money, protection, sunlight, wiring
 from optimizer.rules.validity import within
 
 CURVE = {"isc_a": 5.86, "imp_a": 5.38, "vmp_v": 18.6, "voc_v": 22.3}
@@ -48,6 +48,11 @@ BAD: list[tuple[Callable[[], Any], list[str]]] = [
     (lambda: money.cents(10_000_001), ["10000001", "0 to 10000000", "arithmetic"]),
     (lambda: money.cents(-0.01), ["-0.01", "0 to 10000000", "arithmetic"]),
     (lambda: money.share_of_cents(100, -5), ["-5 %", "0 % or more", "arithmetic"]),
+    (lambda: protection.least_device_a(631, (500, 630)), ["631 A", "630 A", "standard_ratings.csv"]),
+    (lambda: wiring.resistance_at_ohm_km(1.83, 151), ["151 C", "-60 to 150 C", "no source"]),
+    (lambda: wiring.loss_share(3, 500), ["voltage drop 3", "0 to 1", "definition"]),
+    (lambda: wiring.loss_share(0.03, 1201), ["1201 W/m2", "0 to 1200 W/m2", "no source"]),
+    (lambda: wiring.least_area_cmil(20, 50, 0), ["0 V", "definition"]),
     (lambda: sunlight.effective_sun_h(4, 1.1), ["1.1", "0 to 1", "definition"]),
 ]
 

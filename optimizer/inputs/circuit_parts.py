@@ -1,0 +1,107 @@
+"""What a catalog row of the circuits may be: cable by the metre, and what opens a circuit or guards it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator
+
+from optimizer.inputs.circuit_tables import AMPACITY_C, Conductor
+from optimizer.inputs.parts import Complaint, Count, Part, Positive, YesNo, _outside, _whole_number
+from optimizer.inputs.text_tables import nearest
+
+COPPER_KG_M_MM2 = 0.00889
+"""Weight of a metre of copper of 1 mm2: 8,890 kg/m3 at 20 C, IEC 60028, from memory."""
+
+
+class Cable(Part):
+    """One conductor by the metre: price, weight and stock are of a metre of it."""
+
+    family: Literal["NEC", "IEC"]
+    size: str
+    use: Literal["array", "battery", "building"]
+    insulation_c: Annotated[Literal[60, 70, 75, 90], BeforeValidator(_whole_number)]
+    dc_v_max: Positive
+    tinned: YesNo
+    sunlight_ok: YesNo
+    weight_kg: Positive
+
+    def errors(self) -> Iterator[Complaint]:
+        """What cannot be."""
+        if self.insulation_c not in AMPACITY_C[self.family]:
+            known = ", ".join(str(c) for c in AMPACITY_C[self.family])
+            yield "insulation_c", f"the ampacity tables of the {self.family} family are for {known} C"
+        if self.use == "array" and not self.sunlight_ok:
+            yield "sunlight_ok", "cable of an array lies in the sun: it must be y"
+
+    def doubts(self) -> Iterator[Complaint]:
+        """What is unlikely."""
+        if self.price and _outside(self.price / self.weight_kg, 5, 60):
+            yield "price", f"{self.price / self.weight_kg:.2f} a kilogram, usually 5 to 60: is it the price of a metre of one conductor?"
+        if self.dc_v_max < 60:
+            yield "dc_v_max", "is usually 60 V or more"
+
+    def misfits(self, conductors: Mapping[tuple[str, str], Conductor]) -> Iterator[Complaint]:
+        """What does not fit the table of conductors."""
+        conductor = conductors.get((self.family, self.size))
+        if conductor is None:
+            known = [size for family, size in conductors if family == self.family]
+            yield "size", f"is not in tables/conductors.csv for the {self.family} family{nearest(self.size, known)}"
+        elif self.weight_kg < 0.9 * COPPER_KG_M_MM2 * conductor.area_mm2:
+            copper_kg = COPPER_KG_M_MM2 * conductor.area_mm2
+            yield "weight_kg", f"is less than the copper in it ({copper_kg:.3f} kg a metre): is it the weight of one metre?"
+
+
+INTERRUPTS = ("string fuse", "fuse", "breaker", "ac breaker")
+OPENS_UNDER_LOAD = ("breaker", "array switch", "ac breaker")
+ON_DC = ("string fuse", "fuse", "breaker", "array switch", "combiner")
+
+
+class Protection(Part):
+    """A fuse with its holder, a breaker, a switch, a combiner or a surge arrester."""
+
+    kind: Literal["string fuse", "fuse", "breaker", "array switch", "combiner", "surge arrester", "ac breaker"]
+    rated_a: Positive | None = None
+    dc_v_max: Positive | None = None
+    ac_v_max: Positive | None = None
+    interrupt_a: Positive | None = None
+    load_break: YesNo
+    polarised: YesNo
+    ways: Count | None = None
+    terminal_mm2_max: Positive | None = None
+    weight_kg: Positive
+
+    def errors(self) -> Iterator[Complaint]:
+        """What cannot be."""
+        if self.kind in ON_DC and self.dc_v_max is None:
+            yield "dc_v_max", f"is required for a {self.kind}: what has no DC voltage must not be used on DC"
+        if self.kind == "ac breaker" and self.ac_v_max is None:
+            yield "ac_v_max", "is required for an ac breaker"
+        if self.kind == "surge arrester" and self.dc_v_max is None and self.ac_v_max is None:
+            yield "dc_v_max", "a surge arrester needs dc_v_max or ac_v_max"
+        if self.kind != "surge arrester" and self.rated_a is None:
+            yield "rated_a", f"is required for {_a(self.kind)}"
+        if self.kind in INTERRUPTS and self.interrupt_a is None:
+            yield "interrupt_a", f"is required for {_a(self.kind)}: the fault current that it can break"
+        if self.interrupt_a is not None and self.rated_a is not None and self.interrupt_a <= self.rated_a:
+            yield "interrupt_a", f"must be above rated_a ({self.rated_a:g} A)"
+        if self.load_break != (self.kind in OPENS_UNDER_LOAD):
+            yield "load_break", f"must be {'y' if self.kind in OPENS_UNDER_LOAD else 'n'} for {_a(self.kind)}"
+        if self.polarised and self.kind not in ("breaker", "array switch"):
+            yield "polarised", f"must be n for {_a(self.kind)}: only DC breakers and switches know a direction"
+        if (self.kind == "combiner") != (self.ways is not None):
+            yield "ways", "combiners, and only they, have a number of strings that they take"
+
+    def doubts(self) -> Iterator[Complaint]:
+        """What is unlikely."""
+        if self.interrupt_a is not None and _outside(self.interrupt_a, 1000, 300_000):
+            yield "interrupt_a", "is usually 1,000 to 300,000 A: is it in kA?"
+        if self.kind == "string fuse" and self.rated_a is not None and self.rated_a > 40:
+            yield "rated_a", "string fuses are usually 40 A or less"
+        if self.price and _outside(self.price, 2, 1000):
+            yield "price", "is usually 2 to 1,000 a piece"
+
+
+def _a(kind: str) -> str:
+    return f"an {kind}" if kind[0] in "ao" else f"a {kind}"
