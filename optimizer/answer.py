@@ -6,6 +6,7 @@ import time
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from optimizer.bill import PriceList
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.owned import OwnedPart, owned_parts, unfit_demands
 from optimizer.choice.screening import ScreenRow
@@ -84,13 +85,14 @@ def solve(
             {"read": 0.0, "total": time.perf_counter() - started}, owned=owned_parts(problem, catalog, None),
         )
     needs = Needs(problem)
+    prices = PriceList(problem, catalog)
     reports: dict[int, Report] = {}
     checking = 0.0
 
     def accepts(design: Design) -> bool:
         nonlocal checking
         since = time.perf_counter()
-        report = check_design(design, needs, catalog)
+        report = check_design(design, needs, catalog, prices)
         reports[id(design)] = report
         checking += time.perf_counter() - since
         return report.valid and report.keeps_margin(margin_share)

@@ -8,11 +8,14 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from optimizer.circuits.wiring import Wiring
 from optimizer.design import Bank, Block, Design
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.circuit_parts import Cable
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.parts import Allowance, Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
+from optimizer.needs.site import Needs
 from optimizer.rules.book import TOLERANCE, Severities, meets
 from optimizer.rules.money import bought_pieces, cents, share_of_cents
 
@@ -111,7 +114,13 @@ class PriceList:
             self.allowance_cents[allowance.per] += self.bought_cents(allowance) + self.beside_cents(allowance)
             self.allowance_bill_cents[allowance.per] += self.bought_cents(allowance)
             self.allowance_kg[allowance.per] = self.allowance_kg.get(allowance.per, 0.0) + allowance.weight_kg
+        self._catalog = catalog
         self.kits = KitPrices(self, catalog)
+
+    @cached_property
+    def wiring(self) -> Wiring:
+        """Sizes the circuits of designs."""
+        return Wiring(Needs(self.problem), self._catalog, self.bought_cents)
 
     @property
     def has_prices_beside_the_bill(self) -> bool:
@@ -183,6 +192,11 @@ class PriceList:
                 freight += times * self.freight_cents(allowance)
                 beside += times * self.beside_cents(allowance)
                 weight += times * allowance.weight_kg
+        for part_id, times in sorted(self.wiring.pieces(self.wiring.circuits(design)).items()):
+            part = self._catalog.by_id[part_id]
+            lines.append(BillLine(part.id, f"{part.description}{' [m]' if isinstance(part, Cable) else ''}", times, part.price_cents, times * part.price_cents))
+            freight += times * self.freight_cents(part)
+            weight += times * part.weight_kg
         if freight:
             lines.append(BillLine("freight", "Freight", 1, freight, freight))
         base = sum(line.price_cents for line in lines)

@@ -15,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.circuit_parts import Cable
 from optimizer.inputs.parts import Battery, Chemistry, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.text_tables import validation_messages
@@ -45,6 +46,8 @@ class ChargingChoice(_Record):
     series: Count
     strings: Count
     charge_limit_a: Annotated[float, Field(gt=0, le=10_000)] | None = None
+    cable: str | None = None
+    """Cable of the run from the array; the cheapest that may serve where it is left out."""
 
 
 class InverterChoice(_Record):
@@ -191,6 +194,8 @@ class Block:
     strings: int
     count: int = 1
     limit_a: float | None = None
+    cable: Cable | None = None
+    """Cable of the run from the array; None for the cheapest that may serve."""
 
     @property
     def device(self) -> Controller:
@@ -297,7 +302,8 @@ def design_of(choice: Choice, catalog: Catalog) -> Design:
         if isinstance(known, Inverter) and known.kind != "all-in-one":
             problems.append(f"part '{charging.controller}' is an inverter without a built-in tracker")
         part = known if isinstance(known, Inverter) else find(charging.controller, Controller)
-        blocks.append((part, find(charging.module, Module), charging))
+        cable = find(charging.cable, Cable) if charging.cable is not None else None
+        blocks.append((part, find(charging.module, Module), charging, cable))
     inverter = find(choice.inverter.model, Inverter) if choice.inverter else None
     converters = [(find(use.model, Converter), use) for use in choice.converters]
     if problems:
@@ -305,7 +311,7 @@ def design_of(choice: Choice, catalog: Catalog) -> Design:
     bank = choice.bank
     return Design(
         Bank(battery, catalog.chemistry(battery), bank.voltage_v, bank.series, bank.strings),
-        tuple(Block(part, module, c.series, c.strings, c.count, c.charge_limit_a) for part, module, c in blocks),
+        tuple(Block(part, module, c.series, c.strings, c.count, c.charge_limit_a, cable) for part, module, c, cable in blocks),
         InverterBank(inverter, choice.inverter.count if choice.inverter else 0),
         tuple(ConverterUse(converter, use.count, use.load_v) for converter, use in converters),
     )
@@ -320,7 +326,7 @@ def choice_of(design: Design) -> Choice:
         charging=tuple(
             ChargingChoice(
                 controller=block.part.id, count=block.count, module=block.module.id, series=block.series,
-                strings=block.strings, charge_limit_a=block.limit_a,
+                strings=block.strings, charge_limit_a=block.limit_a, cable=block.cable.id if block.cable else None,
             )
             for block in design.blocks
         ),

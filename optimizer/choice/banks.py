@@ -7,6 +7,7 @@ import numpy as np
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
+from optimizer.circuits.wiring import DEVICE_COMPENSATION_C, Wiring
 from optimizer.design import age_spread_months
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery
@@ -18,19 +19,19 @@ from optimizer.needs.site import (
     Needs,
 )
 from optimizer.rules import bank as rules
-from optimizer.rules import charging
+from optimizer.rules import charging, protection
 
 BATTERY_FIELDS = (
     "unit_v", "cells", "capacity_5h_ah", "capacity_20h_ah", "capacity_100h_ah", "dod_daily", "dod_autonomy", "efficiency_wh",
     "charge_min_share", "charge_max_a", "discharge_cont_a", "discharge_peak_a", "discharge_peak_s", "charge_t_min_c",
     "charge_t_max_c", "discharge_t_min_c", "absorb_v", "equalise_v", "tcomp_mv_k", "max_series", "max_parallel",
     "internal_resistance_mohm", "self_discharge_pct_month", "bms", "bms_low_v", "bms_high_v", "bms_cold_cut_out", "bms_w",
-    "heater_wh_day", "energy_kwh", "weight_kg",
+    "heater_wh_day", "energy_kwh", "weight_kg", "fault_current_a",
 )
 
 CLASS_COLUMNS = (
     "volts", "nominal_v", "charging_v", "absorb25_v", "equalise25_v", "tcomp_bank_mv_k", "empty_v", "lithium", "lead_acid", "bms",
-    "bms_high_bank_v", "cold_cut_out_needed",
+    "bms_high_bank_v", "cold_cut_out_needed", "fault_step",
 )
 """What a charging block can see of a bank: banks that agree in these are one bank class."""
 
@@ -89,7 +90,7 @@ def bank_table(needs: Needs, catalog: Catalog, screening: Screening, stock: Stoc
         hold("heaviest-piece", table.weight_kg, problem.limits.piece_kg_max)
     _storage(needs, catalog, batteries, table)
     hold("cold-capacity-known", ~np.isnan(table.usable_wh).any(axis=1), True)
-    _class_columns(needs, table)
+    _class_columns(needs, table, stock.prices.wiring)
     return table, batteries
 
 
@@ -123,7 +124,7 @@ def _cold_factor(catalog: Catalog, battery: Battery, temperature_c: float) -> fl
     return float(rules.cold_capacity_factor(temperature_c, table_c, share, battery.chemistry))
 
 
-def _class_columns(needs: Needs, table: Table) -> None:
+def _class_columns(needs: Needs, table: Table, wiring: Wiring) -> None:
     cells = table.cells * table.series
     least = charging.minimum_charge_current_a(table.charge_min_share, 1.0, table.capacity_20h_ah, table.strings)
     table.add(
@@ -134,6 +135,10 @@ def _class_columns(needs: Needs, table: Table) -> None:
         least_charge_a=np.where(table.lead_acid, least, 0.0), most_charge_a=needs.severities.asked("maximum-charge-current", table.charge_max_a * table.strings),
     )
     table.columns["bms"] = table.bms.astype(bool)
+    fault_a = protection.bank_fault_a(table.fault_current_a, table.strings)
+    setpoint = np.maximum(table.absorb_v, np.nan_to_num(table.equalise_v.astype(float), nan=0.0)) * table.series
+    top_v = charging.compensated_v(setpoint, table.tcomp_bank_mv_k, needs.battery_lowest_c, *DEVICE_COMPENSATION_C)
+    table.add(fault_a=fault_a, top_v=top_v, fault_step=wiring.fault_step(fault_a))
 
 
 def bank_classes(table: Table) -> tuple[np.ndarray, np.ndarray]:

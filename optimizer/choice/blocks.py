@@ -9,6 +9,8 @@ from functools import cached_property
 import numpy as np
 
 from optimizer.bill import block_allowances
+from optimizer.choice.block_circuits import way_drop_v, with_circuits
+from optimizer.choice.hot_strings import hold_hot, string_current_a
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table, product_rows
@@ -17,18 +19,16 @@ from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Controller, Inverter, Module
 from optimizer.needs.site import (
-    AGED_VMP_SHARE,
+    ARC_FAULT_V,
     FULL_SUN_W_M2,
     HARVEST_W_M2,
     HEATING_BELOW_C,
     HOT_VOC_COEFFICIENT_PCT_K,
     LEAST_HEAT_SHARE,
     POLARITIES,
-    PWM_GOOD_SHARE,
-    PWM_HARD_SHARE,
     Needs,
 )
-from optimizer.rules import array, charging
+from optimizer.rules import array, charging, wiring
 
 MODULE_FIELDS = (
     "pmax_w", "voc_v", "isc_a", "vmp_v", "imp_a", "tc_isc_pct_k", "tc_pmax_pct_k", "tc_voc_pct_k", "noct_c", "max_system_v",
@@ -69,12 +69,17 @@ class Arrays:
         """What a row is called in the screening table."""
         return f"{table.series[row]} x {self.modules[table.module[row]].id} on {self.parts[table.device[row]].id}"
 
+    def namer(self, table: Table) -> Callable[[int], str]:
+        """Names of the rows of a table."""
+        return lambda row: self.name(table, row)
+
     def block(self, table: Table, row: int, count: int = 1) -> Block:
         """The part records of a block."""
         limit = float(table.limit_a[row])
+        wiring = self.stock.prices.wiring
         return Block(
             self.parts[table.device[row]], self.modules[table.module[row]], int(table.series[row]), int(table.strings[row]), count,
-            None if np.isnan(limit) else limit,
+            None if np.isnan(limit) else limit, wiring.runs.cables[table.cable[row]] if wiring.active else None,
         )
 
 
@@ -142,6 +147,8 @@ def _screen_any_bank(arrays: Arrays) -> None:
     hold("module-system-voltage", panels.max_system_v[table.module])
     if site.volts_max is not None:
         hold("extra-low-voltage", site.volts_max)
+    if needs.problem.site.on_building:
+        hold("arc-fault", ARC_FAULT_V)
     # Strings in parallel that the controller's input stands, by division: the rows beyond are never made.
     bounded = np.full(len(table), needs.problem.bounds.strings_per_controller)
     per_string = panels.isc_a[table.module] * (1 + panels.bifacial_pct[table.module] / 100)
@@ -176,16 +183,14 @@ def blocks_of_class(arrays: Arrays, bank: Bank, ceiling_v: float, most_a: float,
     table = _screen_strings(arrays, bank, ceiling_v)
     if len(table):
         table = _parallel(arrays, bank, table, most_cents)
+    if len(table) and arrays.stock.prices.wiring.active:
+        table = with_circuits(arrays, bank, table)
     if len(table):
         table = _with_limits(arrays, bank, table)
-        table = arrays.screening.hold(table, "maximum-charge-current", table.high_a, most_a, _namer(arrays, table), as_it_is=True)
+        table = arrays.screening.hold(table, "maximum-charge-current", table.high_a, most_a, arrays.namer(table), as_it_is=True)
     if len(table):
         _harvest(arrays, bank, table)
     return table
-
-
-def _namer(arrays: Arrays, table: Table) -> Callable[[int], str]:
-    return lambda row: arrays.name(table, row)
 
 
 def _screen_strings(arrays: Arrays, bank: Bank, ceiling_v: float) -> Table:
@@ -193,13 +198,12 @@ def _screen_strings(arrays: Arrays, bank: Bank, ceiling_v: float) -> Table:
     seen = [charging_device(part) for part in arrays.parts]
     equalised = needs.problem.bank.equalise == "connected"
     highest = np.array([bank.highest_v(device, needs.battery_lowest_c, equalise_connected=equalised) for device in seen])
-    hot_absorb = np.array([bank.absorb_at_v(device, needs.battery_highest_c) for device in seen])
     table = arrays.strings
     d = devices
 
     def hold(rule_id: str, actual: object, required: object, where: object = True, *, as_it_is: bool = False) -> None:
         nonlocal table
-        table = screening.hold(table, rule_id, actual, required, _namer(arrays, table), where=where, as_it_is=as_it_is)
+        table = screening.hold(table, rule_id, actual, required, arrays.namer(table), where=where, as_it_is=as_it_is)
 
     supports = np.array([bank.volts in device.bank_v for device in seen], dtype=bool)
     hold("controller-bank-voltage", supports[table.device], True)
@@ -217,43 +221,15 @@ def _screen_strings(arrays: Arrays, bank: Bank, ceiling_v: float) -> Table:
         hold("extra-low-voltage", cold_absorb[table.device], volts_max)
     table.add(highest_v=highest[table.device])
     hold("boost-voltage", table.cold_v, bank.chemistry.empty_v_cell * bank.cells, d.boost[table.device])
-    hot_vmp = array.vmp_at_cell_v(panels.vmp_v, panels.tc_pmax_pct_k, panels.tc_isc_pct_k, panels.hot_cell_c)
+    table = hold_hot(arrays, bank, table, np.zeros(len(table)), np.zeros(len(table)))
     hot_voc = array.voc_at_cell_v(panels.voc_v, panels.hot_tc_voc, panels.hot_cell_c)
     buck = ~d.boost & ~d.pwm
-    needed = hot_absorb + d.run_over_bank_v
-    hold("hot-run-voltage", hot_vmp[table.module] * table.series, needed[table.device], buck[table.device])
-    hold("aged-run-voltage", AGED_VMP_SHARE * hot_vmp[table.module] * table.series, needed[table.device], buck[table.device])
     start = hot_voc[table.module] * table.series * array.LOW_LIGHT_VOC_SHARE
     hold("start-voltage", start, bank.volts + d.start_over_bank_v[table.device], buck[table.device])
-    hold("tracker-window", hot_vmp[table.module] * table.series, d.mppt_min_v[table.device], ~d.pwm[table.device])
     wanted = float(array.series_cells_wanted(bank.volts))
     hold("pwm-nominal-rule", panels.series_cells[table.module] * table.series, wanted, d.pwm[table.device] & d.pv_nominal_rule[table.device].astype(bool))
     hold("pwm-nominal-match", panels.series_cells[table.module] * table.series, wanted, d.pwm[table.device])
-    if len(table) and d.pwm[table.device].any():
-        for rule_id, share in (("pwm-absorption-current", PWM_HARD_SHARE), ("pwm-absorption-current-full", PWM_GOOD_SHARE)):
-            hold(rule_id, _pwm_share(panels, table, needed[table.device]), share, d.pwm[table.device])
     return table
-
-
-def _string_current_a(panels: Table, table: Table, cell_c: np.ndarray, held_v: np.ndarray) -> np.ndarray:
-    """Current of the strings held at a voltage; `cell_c` one a row or one a row and month."""
-    def of(name: str) -> np.ndarray:
-        column = panels.columns[name][table.module]
-        return np.asarray(column if cell_c.ndim == 1 else column[:, None])
-
-    series = table.series if cell_c.ndim == 1 else table.series[:, None]
-    vmp = array.vmp_at_cell_v(of("vmp_v"), of("tc_pmax_pct_k"), of("tc_isc_pct_k"), cell_c) * series
-    voc = np.maximum(array.voc_at_cell_v(of("voc_v"), of("hot_tc_voc"), cell_c) * series, vmp * 1.01)
-    isc = array.current_at_cell_a(of("isc_a"), of("tc_isc_pct_k"), cell_c)
-    imp = array.current_at_cell_a(of("imp_a"), of("tc_isc_pct_k"), cell_c)
-    held = held_v if cell_c.ndim == 1 else held_v[:, None]
-    return np.asarray(array.current_at_voltage_a(held, isc, imp, vmp, voc))
-
-
-def _pwm_share(panels: Table, table: Table, held_v: np.ndarray) -> np.ndarray:
-    cell = panels.hot_cell_c[table.module]
-    imp = array.current_at_cell_a(panels.imp_a[table.module], panels.tc_isc_pct_k[table.module], cell)
-    return np.asarray(_string_current_a(panels, table, cell, held_v) / imp)
 
 
 def _parallel(arrays: Arrays, bank: Bank, table: Table, most_cents: float) -> Table:
@@ -352,7 +328,8 @@ def _with_limits(arrays: Arrays, bank: Bank, table: Table) -> Table:
     input_a = array.array_input_current_a(panels.isc_a[m], table.strings, panels.bifacial_pct[m])
     if pwm.any():
         warmest = float(np.max(needs.air_c)) + (panels.noct_c[m] - 20) * needs.mounting_factor
-        current = _string_current_a(panels, table, warmest, np.full(len(table), bank.absorb_v) + devices.run_over_bank_v[d])
+        held = np.full(len(table), bank.absorb_v) + devices.run_over_bank_v[d] + way_drop_v(table, panels)
+        current = string_current_a(panels, table, warmest, held)
         low = np.where(pwm, table.strings * current, low)
         high = np.where(pwm, input_a / array.EDGE_OF_CLOUD, high)
     shared = np.where(devices.load_shares_rating[d].astype(bool), np.maximum(0.0, derated - input_a), np.inf)
@@ -372,18 +349,30 @@ def _harvest(arrays: Arrays, bank: Bank, table: Table) -> None:
     d, m = table.device, table.module
     watts = panels.pmax_w[m] * table.modules_each
     harvest = array.power_tracking_harvest_wh(
-        watts[:, None], panels.tc_pmax_pct_k[m][:, None], cells, needs.sun_h[None, :], needs.array_factor * needs.problem.array.wire,
+        watts[:, None], panels.tc_pmax_pct_k[m][:, None], cells, needs.sun_h[None, :], needs.array_factor * _way_kept(arrays, bank, table)[:, None],
         devices.efficiency[d][:, None], (table.limit_effective_a * bank.charging_v)[:, None],
     )
     pwm = np.nonzero(devices.pwm[d])[0]
     if len(pwm):
         some = table.take(pwm)
-        held = bank.charging_v + devices.run_over_bank_v[some.device]
-        current = _string_current_a(panels, some, cells[pwm], held)
+        held = bank.charging_v + devices.run_over_bank_v[some.device] + HARVEST_W_M2 / FULL_SUN_W_M2 * way_drop_v(some, panels)
+        current = string_current_a(panels, some, cells[pwm], held)
         harvest[pwm] = array.pwm_harvest_wh(
             current, some.strings[:, None], bank.charging_v, needs.sun_h[None, :], needs.array_factor, devices.efficiency[some.device][:, None]
         )
     table.add(harvest_wh=harvest - table.self_w[:, None] * 24)
+
+
+def _way_kept(arrays: Arrays, bank: Bank, table: Table) -> np.ndarray:
+    """Share of the energy that the way from modules to bank leaves, shape (blocks,)."""
+    panels, sized = arrays.panels, "run_drop_v" in table.columns
+    share = np.full(len(table), arrays.needs.wire_share(sized=sized))
+    if not sized:
+        return share
+    flowing = np.minimum(table.limit_effective_a, panels.pmax_w[table.module] * table.modules_each / bank.nominal_v)
+    run = wiring.loss_share(table.run_drop_v / (panels.vmp_v[table.module] * table.series), HARVEST_W_M2)
+    charge = wiring.loss_share(flowing * table.charge_ohm / bank.charging_v, HARVEST_W_M2)
+    return np.asarray(share * (1 - run) * (1 - charge))
 
 
 def block_pieces(arrays_: Arrays, blocks: Table, row: int) -> list[tuple[str, int]]:
@@ -397,10 +386,3 @@ def pieces_in(arrays_: Arrays, blocks: Table, part_id: str) -> np.ndarray:
     modules = np.array([module.id == part_id for module in arrays_.modules], dtype=float)[blocks.module]
     devices = np.array([part.id == part_id for part in arrays_.parts], dtype=float)[blocks.device]
     return np.asarray(modules * blocks.modules_each + devices * ~blocks.built_in)
-
-
-def rectangle_room(needs: Needs, arrays_: Arrays) -> np.ndarray:
-    """Modules of each kind that fit each free rectangle, shape (rectangles, modules)."""
-    gap = needs.problem.array.gap_m
-    length, width = arrays_.panels.length_mm / 1000, arrays_.panels.width_mm / 1000
-    return np.array([array.modules_in_rectangle(a, b, length, width, gap) for a, b in needs.problem.array.rectangles])

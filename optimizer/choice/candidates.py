@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
-from optimizer.choice.blocks import Arrays, arrays, block_pieces, blocks_of_class, pieces_in, rectangle_room
+from optimizer.choice.blocks import Arrays, arrays, block_pieces, blocks_of_class, pieces_in
 from optimizer.choice.cores import Cores, power_cores
 from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months, uses_terminals
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.live_kits import without_dead_kits
 from optimizer.choice.narrow import asked_by, given_by, narrow, reachable
 from optimizer.choice.prune import completion_bound
+from optimizer.choice.rectangles import Rectangles, rectangle_room
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
@@ -65,7 +67,7 @@ class Candidates:
         limit = float(blocks.limit_a[row])
         return (
             self.arrays.parts[blocks.device[row]].id, self.arrays.modules[blocks.module[row]].id, int(blocks.series[row]),
-            int(blocks.strings[row]), -1.0 if np.isnan(limit) else limit,
+            int(blocks.strings[row]), -1.0 if np.isnan(limit) else limit, int(blocks.cable[row]) if "cable" in blocks.columns else -1,
         )
 
 
@@ -193,6 +195,11 @@ class CandidateSearch:
         if self.prune:
             self._upper_bound(number)
 
+    @cached_property
+    def rectangles(self) -> Rectangles:
+        """What fits the free rectangles."""
+        return Rectangles(rectangle_room(self.needs, self.arrays))
+
     @property
     def _least_array_cents(self) -> float:
         """What the least array costs: a controller or a built-in tracker with one module [cents]."""
@@ -306,13 +313,13 @@ class CandidateSearch:
 
     def pair_core(self, number: int, core: int, months: list[int]) -> np.ndarray:
         """Least cost of a design of two kinds on a core that contains each block [cents], shape (blocks,)."""
-        blocks, problem = self.blocks[number], self.problem
+        blocks = self.blocks[number]
         block_least = np.full(len(blocks), np.inf)
         for first, rows, second, cost in self._pairs(number, core, months, self.most + SLACK_CENTS):
             block_least = np.minimum(block_least, cost.min(axis=0))
             block_least[rows] = np.minimum(block_least[rows], cost.min(axis=1))
             i, j = np.unravel_index(int(np.argmin(cost)), cost.shape)
-            if cost[i, j] < self.most and not problem.array.rectangles:
+            if cost[i, j] < self.most:
                 self._known(number, core, [(int(rows[i]), first), (int(j), int(second[i, j]))])
         return block_least
 
@@ -345,6 +352,8 @@ class CandidateSearch:
             second = np.ceil(second * (1 - TOLERANCE))
             fits = able[rows] & (second <= limit[None, :]) & (first + second <= problem.bounds.controllers)
             fits &= ~both[rows] | (first + second <= table.inverter_count[core])
+            if problem.array.rectangles and self.screening.enforced("array-rectangles"):
+                fits &= self.rectangles.fit(blocks.module[rows], first * blocks.modules_each[rows], blocks.module, second * blocks.modules_each)
             for column, limited in self.resources(core):
                 each = blocks.columns[column]
                 fits &= first * each[rows, None] + second * each[None, :] <= limited
@@ -397,7 +406,7 @@ class CandidateSearch:
         for column, limit in self.resources(core):
             fits &= counts * blocks.columns[column] <= limit
         if problem.array.rectangles and self.screening.enforced("array-rectangles"):
-            fits &= counts * blocks.modules_each <= rectangle_room(self.needs, self.arrays).sum(axis=0)[blocks.module]
+            fits &= counts * blocks.modules_each <= self.rectangles.room.sum(axis=0)[blocks.module]
         return np.where(fits, counts, np.nan)
 
     # --- pruning

@@ -9,10 +9,12 @@ import numpy as np
 
 from optimizer.bill import inverter_dc_amperes
 from optimizer.choice.banks import bank_classes, bank_table
+from optimizer.choice.core_circuits import with_load_circuits, with_string_circuits
 from optimizer.choice.inverters import converter_options, inverter_table
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table, product_rows
+from optimizer.circuits.wiring import Wiring
 from optimizer.design import Bank, ConverterUse, InverterBank
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery, Converter, Inverter
@@ -99,7 +101,7 @@ def power_cores(needs: Needs, catalog: Catalog, screening: Screening, stock: Sto
         for way in converter_options(needs, catalog, screening, stock, volts):
             ways.append(way)
             if len(fits):
-                tables.append(_crossed(needs, of_volts, fits, way, len(ways) - 1, context, screening))
+                tables.append(_crossed(needs, of_volts, fits, inverter_records, way, len(ways) - 1, context, screening, stock.prices.wiring))
     columns = [table for table in tables if len(table)]
     table = Table.joined(columns) if columns else Table({"bank_class": np.zeros(0, dtype=int)})
     if not columns and not missing:
@@ -110,14 +112,22 @@ def power_cores(needs: Needs, catalog: Catalog, screening: Screening, stock: Sto
     return cores
 
 
-def _crossed(needs: Needs, banks: Table, inverters: Table, way: Ways, way_at: int, context: float, screening: Screening) -> Table:
+def _crossed(
+    needs: Needs, banks: Table, inverters: Table, records: list[Inverter], way: Ways, way_at: int, context: float, screening: Screening, wiring: Wiring,
+) -> Table:
     """Every bank with every inverter bank for one way of feeding the DC loads."""
     b, i = product_rows(len(banks), len(inverters))
     table = banks.take(b)
     for column in ("inverter", "idle_w", "search_w", "dc_low_cut_v", "dc_max_v", "cont_w"):
         table.add(**{column: inverters.columns[column][i]})
-    table.add(inverter_count=inverters.count[i], inverter_efficiency=inverters.efficiency[i], way=np.full(len(table), way_at))
-    table = _held_currents(needs, table, way, screening)
+    efficiency = np.column_stack([inverters.efficiency[i], *(np.full(len(table), 1.0 if use is None else use[0].efficiency) for use in way)])
+    table.add(inverter_count=inverters.count[i], supply_efficiency=efficiency, way=np.full(len(table), way_at))
+    table.add(wiring_cents=np.zeros(len(table), dtype=np.int64), wiring_kg=np.zeros(len(table)))
+    if wiring.active:
+        table = with_load_circuits(table, records, way, screening, wiring)
+    table = _held_currents(needs, table, screening)
+    if wiring.active and len(table):
+        table = with_string_circuits(table, screening, wiring)
     if len(table):
         _energy(needs, table, way, context)
         for at in range(len(needs.seasons)):
@@ -135,32 +145,31 @@ def _crossed(needs: Needs, banks: Table, inverters: Table, way: Ways, way_at: in
     return table
 
 
-def _held_currents(needs: Needs, table: Table, way: Ways, screening: Screening) -> Table:
+def _held_currents(needs: Needs, table: Table, screening: Screening) -> Table:
     demand = needs.demand
-    efficiency = np.array([1.0 if use is None else use[0].efficiency for use in way])
     has = table.inverter >= 0
     empty = table.empty_v_cell * table.cells * table.series
     table.add(lowest_v=np.where(has, table.dc_low_cut_v, empty))
-    table.add(dc_a=(demand.coincident_dc_w / efficiency).sum() / table.lowest_v)
+    table.add(dc_a=(demand.coincident_dc_w / table.supply_efficiency[:, 1:]).sum(axis=1) / table.lowest_v)
 
     def hold(rule_id: str, actual: object, required: object, what: str, where: object = True) -> None:
         nonlocal table
         table = screening.hold(table, rule_id, actual, required, lambda _: what, where=where)
 
     hold("cut-out-order", table.dc_low_cut_v, table.bms_low_v * table.series, "inverter's cut-out", has & table.bms)
-    with_ac = rules.discharge_current_a(demand.coincident_w, table.inverter_efficiency, table.lowest_v, table.dc_a)
+    with_ac = rules.discharge_current_a(demand.coincident_w, table.supply_efficiency[:, 0], table.lowest_v, table.dc_a)
     table.add(steady_a=np.where(table.inverter >= 0, with_ac, table.dc_a))
     hold("continuous-discharge", rules.carried_current_a(table.discharge_cont_a, table.strings), table.steady_a, "bank under the coincident load")
     one_out = rules.carried_current_a(table.discharge_cont_a, np.maximum(table.strings - 1, 1))
     hold("one-string-out", one_out, table.steady_a, "bank with one string out", table.strings > 1)
-    peak_dc = (demand.peak_dc_w / efficiency).sum()
+    peak_dc = (demand.peak_dc_w / table.supply_efficiency[:, 1:]).sum(axis=1)
     hold("surge-discharge", rules.carried_current_a(table.discharge_peak_a, table.strings), peak_dc / table.lowest_v, "bank under the worst DC start")
     for start in demand.starts:
         rated = np.where(start.seconds <= table.discharge_peak_s, table.discharge_peak_a, table.discharge_cont_a)
         able = rules.carried_current_a(rated, table.strings)
-        drawn = rules.discharge_current_a(start.power_w, table.inverter_efficiency, table.lowest_v, table.dc_a)
+        drawn = rules.discharge_current_a(start.power_w, table.supply_efficiency[:, 0], table.lowest_v, table.dc_a)
         hold("surge-discharge", able, drawn, f"bank at the start of {start.item}", table.inverter >= 0)
-        drawn = rules.discharge_current_a(start.power_w, table.inverter_efficiency, table.lowest_v, table.dc_a)
+        drawn = rules.discharge_current_a(start.power_w, table.supply_efficiency[:, 0], table.lowest_v, table.dc_a)
         rest = table.half_charged_v_cell * table.cells * table.series
         sagged = rules.sagged_voltage_v(rest, drawn, table.internal_resistance_mohm * table.series / 1000, table.strings)
         asked = table.lowest_v + rules.SAG_RESERVE_V_PER_12V * table.volts / 12
@@ -173,9 +182,7 @@ def _held_currents(needs: Needs, table: Table, way: Ways, screening: Screening) 
 def _energy(needs: Needs, table: Table, way: Ways, context: float) -> None:
     """Columns: harvest needed by month, storage drawn by season, currents and ceilings that the blocks must respect."""
     demand, problem = needs.demand, needs.problem
-    efficiency = np.column_stack([
-        table.inverter_efficiency, *(np.full(len(table), 1.0 if use is None else use[0].efficiency) for use in way)
-    ])
+    efficiency = table.supply_efficiency
     converter_idle = sum(use[0].idle_w * use[1] * 24 for use in way if use is not None)
     hours = needs.inverter_hours
 
@@ -267,9 +274,9 @@ def _costs(cores: Cores, catalog: Catalog, stock: Stock) -> None:
         )
 
     connections = table.units + table.strings + 2 * table.inverter_count + 2 * way_units
-    fixed = allowances(allowance) + prices.fixed_freight_cents + prices.connection_cents * connections
+    fixed = allowances(allowance) + prices.fixed_freight_cents + prices.connection_cents * connections + table.wiring_cents
     table.add(
         cost=cores.total(stock.price_cents) + fixed, least_cost=cores.total(stock.least_cents) + fixed,
-        bill_cost=cores.total(stock.bill_cents) + allowances(prices.allowance_bill_cents) + prices.fixed_freight_cents,
-        weight_total_kg=cores.total(lambda part_id: catalog.by_id[part_id].weight_kg) + allowances(kg), pieces=table.units + table.inverter_count + way_units,
+        bill_cost=cores.total(stock.bill_cents) + allowances(prices.allowance_bill_cents) + prices.fixed_freight_cents + table.wiring_cents,
+        weight_total_kg=cores.total(lambda part_id: catalog.by_id[part_id].weight_kg) + allowances(kg) + table.wiring_kg, pieces=table.units + table.inverter_count + way_units,
     )

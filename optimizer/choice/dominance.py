@@ -73,7 +73,8 @@ class Dominance:
         kinds = 2 * self.stock.prices.distinct_cents
         arrays_, limit = self.arrays, np.nan_to_num(blocks.limit_a, nan=-1.0)
         devices, modules = _id_ranks([part.id for part in arrays_.parts]), _id_ranks([module.id for module in arrays_.modules])
-        order = (limit, blocks.strings, blocks.series, modules[blocks.module], devices[blocks.device], blocks.pieces)
+        cable = blocks.columns.get("cable", np.zeros(len(blocks), dtype=int))
+        order = (cable, limit, blocks.strings, blocks.series, modules[blocks.module], devices[blocks.device], blocks.pieces)
         return self._undominated(blocks, smaller, pieces, order, kinds)
 
     def cores_of(self, cores: Table, blocks: Table) -> np.ndarray:

@@ -50,9 +50,9 @@ from typing import Any
 import numpy as np
 import pulp
 
-from optimizer.choice.blocks import rectangle_room
 from optimizer.choice.candidates import Candidates
 from optimizer.choice.dominance import telling_months
+from optimizer.choice.rectangles import rectangle_room
 from optimizer.choice.solver import Solved, run
 from optimizer.inputs.kits import Kit
 from optimizer.rules.book import TOLERANCE

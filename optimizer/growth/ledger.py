@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from optimizer.bill import PriceList, allowance_counts
+from optimizer.circuits.wiring import Wiring
 from optimizer.design import Design
 from optimizer.errors import InputError
 from optimizer.growth.tree import Node, Tree
@@ -23,6 +24,8 @@ KIND_NAMES: dict[type[Part], str] = {
 ALLOWANCE = "allowance: "
 """Before the `per` of allowances that are counted like parts."""
 
+CIRCUITS = "circuits at"
+
 GAIN_CENTS = 1e-6
 """Gain that is only the rounding of floats."""
 
@@ -30,12 +33,18 @@ OWNED = -1
 """Lot of what the customer has already."""
 
 
-def usage_of(design: Design) -> Counter[str]:
-    """Pieces of every item that a design uses: parts, and allowances by what they are counted per."""
+def usage_of(design: Design, wiring: Wiring) -> Counter[str]:
+    """Pieces of every item that a design uses: parts, allowances by what they are counted per, and cents of its circuits."""
     used = Counter(design.pieces)
     for per, times in allowance_counts(design).items():
         used[ALLOWANCE + per] += times
+    used[circuits_at(design.bank.volts)] += wiring.cents(design)
     return +used
+
+
+def circuits_at(volts: int) -> str:
+    """The item that stands for the circuits of a bank voltage, counted in cents: those of another voltage are of no use to it."""
+    return f"{ALLOWANCE}{CIRCUITS} {volts} V"
 
 
 @dataclass(frozen=True)
@@ -125,7 +134,8 @@ class Ledger:
     def price(self, item: str, node: Node) -> float:
         """What a piece costs at a node, freight, margin and tax with it [cents of the day]."""
         if item.startswith(ALLOWANCE):
-            base = float(self.prices.allowance_bill_cents[item.removeprefix(ALLOWANCE)])
+            counted = item.removeprefix(ALLOWANCE)
+            base = 1.0 if counted.startswith(CIRCUITS) else float(self.prices.allowance_bill_cents[counted])
             base *= self.growth.later_allowance_x if node.parent is not None else 1.0
         else:
             base = float(self.prices.bought_cents(self.catalog.by_id[item]))

@@ -18,7 +18,7 @@ from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
 from optimizer.design import Block, Design
-from optimizer.growth.ledger import ALLOWANCE
+from optimizer.growth.ledger import ALLOWANCE, circuits_at
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Inverter
 from optimizer.inputs.problem import Problem
@@ -61,6 +61,7 @@ class Offers:
             used = {part: float(n) for part, n in cores.pieces(row)}
             for per, times in allowance_counts(Design(bank, (), inverters, converters)).items():
                 used[ALLOWANCE + per] = used.get(ALLOWANCE + per, 0.0) + times
+            used[circuits_at(bank.volts)] = float(cores.table.wiring_cents[row])
             self.core_items.append(used)
         self.device_items: list[Items] = []
         for part in arrays.parts if arrays.modules else ():
@@ -83,7 +84,8 @@ class Offers:
         dominance = Dominance(self.needs, self.stock, base.screening, base.arrays, base.cores, np.inf, base.kinds)
         cores = base.cores.table.take(base.core_rows[number])
         demanded = [-np.minimum(pieces, asked) for asked, pieces in base.demanded_pieces(blocks)]
-        attributes = np.column_stack([*dominance.block_attributes(cores, blocks), *demanded, blocks.modules_each, blocks.strings])
+        used = [blocks.modules_each, blocks.strings, blocks.columns.get("wiring_cents", np.zeros(len(blocks)))]
+        attributes = np.column_stack([*dominance.block_attributes(cores, blocks), *demanded, *used])
         flat, order = np.zeros(len(blocks)), np.arange(len(blocks))
         kept = np.zeros(len(blocks), dtype=bool)
         same = blocks.device * len(base.arrays.modules) + blocks.module
@@ -199,6 +201,8 @@ class Priced(CandidateSearch):
                 rows = rows[[self._kept(int(row), kept) for row in rows]]
             if len(rows):
                 each = device[blocks.device] + string * blocks.strings + module[blocks.module] * blocks.modules_each
+                if "wiring_cents" in blocks.columns:
+                    each = each + blocks.wiring_cents * price.get(circuits_at(offers.base.cores.classes[number].volts), 0.0)
                 self.blocks[number] = Table({**blocks.columns, "least_cost": each, "cost": each})
                 self.core_rows[number] = rows
         self.most = self.least = most

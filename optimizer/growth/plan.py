@@ -21,6 +21,8 @@ class Visit:
 
     node: Node
     design: Design
+    usage: Mapping[str, int]
+    """Pieces of every item that the design uses."""
     bought: Mapping[str, int]
     """Pieces of every item bought one by one, allowances with them."""
     kits: Mapping[str, int]
@@ -76,7 +78,7 @@ def plan_from(program: PlanProgram) -> Plan:
     chosen = program.chosen()
     visits: dict[int, Visit] = {}
     for node in program.nodes:
-        design = chosen[node.number][0].design
+        design, usage = chosen[node.number][0].design, chosen[node.number][0].usage
         items = {item: packs * ledger.pack(item) for (item, number), packs in bought.items() if number == node.number}
         in_kits = {kit: count for (kit, number), count in kits.items() if number == node.number}
         lots = {(item, lot.node): lot for item in program.items for lot in ledger.lots(item, node)}  # owned ones are of other years
@@ -85,7 +87,7 @@ def plan_from(program: PlanProgram) -> Plan:
         before = visits[node.parent].design if node.parent is not None else None
         changed = before is not None and before.bank.volts != design.bank.volts
         visits[node.number] = Visit(
-            node, design, items, in_kits, gone, kept,
+            node, design, usage, items, in_kits, gone, kept,
             spent_cents=spent(ledger, node, items, in_kits),
             got_cents=sum(ledger.resale(item, node, lot) * n for (item, lot), n in gone.items()),
             changeover_cents=ledger.changeover_cents if changed else 0.0,

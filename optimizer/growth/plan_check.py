@@ -12,9 +12,9 @@ from collections.abc import Iterator, Mapping
 from itertools import combinations
 from typing import Any
 
-from optimizer.bill import allowance_counts
+from optimizer.bill import PriceList, allowance_counts
 from optimizer.design import Design
-from optimizer.growth.ledger import ALLOWANCE, KIND_NAMES, OWNED, Lot
+from optimizer.growth.ledger import ALLOWANCE, CIRCUITS, KIND_NAMES, OWNED, Lot, circuits_at
 from optimizer.growth.plan import Plan, Visit
 from optimizer.growth.tree import Node
 from optimizer.inputs.catalog import Catalog
@@ -129,7 +129,8 @@ class _Check:
         for per, times in allowance_counts(visit.design).items():
             if ALLOWANCE + per in self._allowances():
                 used[ALLOWANCE + per] += times
-        for item, count in sorted(used.items()):
+        used[circuits_at(visit.design.bank.volts)] += self._circuits_cents(node, visit.design)
+        for item, count in sorted((+used).items()):
             have = sum(there.get(item, {}).values())
             if count > have:
                 yield f"the design uses {count} of '{item}', {have} are there"
@@ -207,11 +208,16 @@ class _Check:
             found[ALLOWANCE + one.per] += cents(one.price) + cents(self.asked.price.freight_per_kg * one.weight_kg)
         return found
 
+    def _circuits_cents(self, node: Node, design: Design) -> int:
+        """Today's price of every cable and device of a design's circuits, with their freight [cents]."""
+        wiring = PriceList(node.problem, self.catalog).wiring
+        return sum(n * self._listed_cents(part) for part, n in wiring.pieces(wiring.circuits(design)).items())
+
     def _listed_cents(self, item: str) -> int:
         """Today's price of a piece with its freight [cents]."""
         part = self._part(item)
         if part is None:
-            return self._allowances().get(item, 0)
+            return self._allowances().get(item, int(CIRCUITS in item))  # circuits are counted in cents
         return cents(part.price) + cents(self.asked.price.freight_per_kg * part.weight_kg)
 
     def _kit_cents(self, kit: Kit) -> int:

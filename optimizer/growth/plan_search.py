@@ -18,7 +18,7 @@ import numpy as np
 
 from optimizer.choice.solver import Ending
 from optimizer.design import Design
-from optimizer.growth.ledger import ALLOWANCE, KIND_NAMES, Ledger
+from optimizer.growth.ledger import ALLOWANCE, KIND_NAMES, Ledger, circuits_at
 from optimizer.growth.offers import CoreFilter, Offers, Prices
 from optimizer.growth.plan import Plan, plan_from
 from optimizer.growth.plan_program import Column, Duals, PlanProgram
@@ -157,6 +157,7 @@ class _Rounds:
         self.ends = time.perf_counter() + seconds
         items = [part.id for part in search.catalog.parts() if type(part) in KIND_NAMES]
         items += [ALLOWANCE + per for per in self.ledger.prices.allowance_bill_cents]
+        items += [circuits_at(volts) for volts in (12, 24, 36, 48)]
         start = {item: starting_prices(self.ledger, self.nodes, item) for item in items}
         self.start: NodePrices = {node.number: Prices({item: start[item][node.number] for item in items}) for node in self.nodes}
         self.bound = -np.inf
@@ -178,13 +179,13 @@ class _Rounds:
         if node.number != FIRST:
             return columns
         if self.only_first is not None:
-            return [Column.of(self.only_first)]
+            return self._fixed_column(node)
         return [column for column in columns if self.first is None or self.first.keeps(column.design)]
 
     def _ask(self, node: Node, prices: Prices) -> float:
         """Take the cheapest designs of a node into work; what the cheapest costs at these prices."""
         if self.only_first is not None and self._fixed(node):
-            return _cost(Column.of(self.only_first), prices)
+            return _cost(self._column(node, self.only_first), prices)
         known = self._take(node, prices)
         search = self.search.pools[node.number].offers.priced(prices, known, self.first if node.number == FIRST else None)
         found = search.cheapest(NEAR_SHARE) if search.blocks else []
@@ -205,7 +206,7 @@ class _Rounds:
         self.search.pools[node.number].add(designs)
         known = self.search.pools[node.number].columns
         for design in designs:
-            column = Column.of(design)
+            column = self._column(node, design)
             if column.key in known:
                 self.working[node.number].setdefault(column.key, column)
 
@@ -380,7 +381,8 @@ class _Rounds:
             serves = all(node.number in plan.visits for node in self.nodes)
             first = plan.first.design
             if self.only_first is not None:
-                serves &= Column.of(first).key == Column.of(self.only_first).key
+                start = self.nodes[0]
+                serves &= self._column(start, first).key == self._column(start, self.only_first).key
             if serves and (self.first is None or self.first.keeps(first)):
                 here = Plan(self.ledger, {node.number: plan.visits[node.number] for node in self.nodes}, {
                     future: cost for future, cost in plan.cost_by_future.items() if self.tree.chance[future] > 0
@@ -393,7 +395,10 @@ class _Rounds:
                     self._add(node, [self.known.visits[node.number].design])
 
     def _fixed_column(self, node: Node) -> list[Column]:
-        return [Column.of(self.only_first)] if self.only_first is not None and self._fixed(node) else []
+        return [self._column(node, self.only_first)] if self.only_first is not None and self._fixed(node) else []
+
+    def _column(self, node: Node, design: Design) -> Column:
+        return Column.of(design, self.search.pools[node.number].offers.stock.prices.wiring)
 
     def _fixed(self, node: Node) -> bool:
         return node.number == FIRST and self.only_first is not None

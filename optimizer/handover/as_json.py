@@ -14,6 +14,7 @@ from optimizer.answer import Answer
 from optimizer.bill import Bill, BillLine, PriceList
 from optimizer.design import Choice
 from optimizer.handover.cautions import cautions
+from optimizer.handover.schedules import schedules_data
 from optimizer.inputs.catalog import FILES, Catalog
 from optimizer.inputs.parts import Allowance
 from optimizer.inputs.problem import MONTHS, Problem
@@ -143,6 +144,7 @@ def solve_data(answer: Answer, inputs: Data) -> Data:
         "checks": [check_line_data(line) for line in report.lines] if report else [],
         "months": months_data(report) if report else [],
         "design_month": report.design_month.month if report else None,
+        "schedules": schedules_data(report) if report else None,
         "screening": [
             {"rule": row.rule, "removed": row.removed, "left": row.left, "example": row.example} for row in answer.screening
         ],
@@ -168,6 +170,7 @@ def check_data(report: Report, choice: Choice, problem: Problem, currency: str, 
         "checks": [check_line_data(line) for line in report.lines],
         "months": months_data(report),
         "design_month": report.design_month.month,
+        "schedules": schedules_data(report),
         "cautions": cautions(report, problem),
         "assumed": assumed_data(report, problem),
         "inputs": inputs,

@@ -21,6 +21,7 @@ from optimizer.handover.layout import (
     section,
     wrapped,
 )
+from optimizer.handover.schedules_text import schedules_text
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
 from optimizer.proof.check import Report
@@ -51,6 +52,7 @@ def solve_text(answer: Answer, price: str = "") -> str:
         *_bill(report.bill.lines, report.bill.total_cents, answer.catalog, answer.forces),
         *_owned(answer),
         *_months(report),
+        *schedules_text(report),
         *_rules(report),
         *section("On a bound of the search", bullets(answer.near_bounds)),
         *_cautions(report, problem),
@@ -68,6 +70,7 @@ def check_text(report: Report, problem: Problem, catalog: Catalog) -> str:
         *_headline(report),
         *_bill(report.bill.lines, report.bill.total_cents, catalog, {}),
         *_months(report),
+        *schedules_text(report),
         *_rules(report),
         *_cautions(report, problem),
         *_assumed(report, problem),

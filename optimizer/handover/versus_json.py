@@ -11,6 +11,7 @@ from optimizer.design import Design
 from optimizer.handover.as_json import Data, choice_data
 from optimizer.handover.questions_json import by_subsystem, in_money
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.circuit_parts import Cable, Protection
 from optimizer.inputs.parts import Allowance
 from optimizer.inputs.problem import MONTHS
 from optimizer.proof.check import Report
@@ -60,6 +61,11 @@ def allowances_by_per(bill: Bill, catalog: Catalog) -> dict[str, int]:
     return dict(sums)
 
 
+def circuits_cents(bill: Bill, catalog: Catalog) -> int:
+    """Cables and devices on a bill that are sized with their circuits [cents]."""
+    return sum(line.price_cents for line in bill.lines if isinstance(catalog.by_id.get(line.part), Cable | Protection))
+
+
 def _year(energy: Energy) -> Data:
     """Sums over the months of use [kWh]."""
     values = {
@@ -76,7 +82,8 @@ def figures_data(report: Report, catalog: Catalog) -> Data:
     allowances = allowances_by_per(report.bill, catalog)
     return {
         "price_by_subsystem": {kind: cents / 100 for kind, cents in by_subsystem(report.bill, catalog).items()},
-        "cable_allowance": sum(allowances.get(per, 0) for per in CABLES) / 100,
+        "cable_allowance": (sum(allowances.get(per, 0) for per in CABLES) + circuits_cents(report.bill, catalog)) / 100,
+        "circuits": circuits_cents(report.bill, catalog) / 100,
         "allowances": {per: cents / 100 for per, cents in allowances.items()},
         "design_month": month.month,
         "harvest_wh": month.array_wh,

@@ -71,7 +71,7 @@ HARVEST = (
     "because the bank's voltage is not that of the maximum power point; the controllers' own use; the way through the battery. "
     "'Lost' of the design month is the first three."
 )
-CABLES_NOTE = "Cables are the allowances for cables, links, fuses and switches; they stand in the lines above as well. What they weigh and lose by length is not looked at."
+CABLES_NOTE = "Cables are the conductors, fuses, breakers and switches of every circuit, with the allowances for links; they stand in the lines above as well."
 ARRAY_A = "Array A is the most that one controller's array gives at the edge of a cloud; charge A the most that goes into the bank."
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.circuit_parts import Cable, Protection
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.text_tables import nearest
 
@@ -17,7 +18,11 @@ def unknown_parts(problem: Problem, catalog: Catalog, name: str) -> list[str]:
         "locks.only": locks.only, "locks.exclude": locks.exclude, "locks.at_most": locks.at_most, "locks.at_least": locks.at_least,
         "owned.part": [own.part for own in problem.owned],
     }
-    return [
+    sized = [
+        f"{name}: {key}: '{part}' is sized with its circuit: it cannot be owned, limited or demanded"
+        for key, parts in named.items() for part in parts if isinstance(catalog.by_id.get(part), Cable | Protection)
+    ]
+    return sized + [
         f"{name}: {key}: part '{part}' is not in the catalog{nearest(part, list(known))}"
         for key, parts in named.items()
         for known in (catalog.sold if key in MAY_NAME_KITS else catalog.by_id,)

@@ -37,6 +37,9 @@ def _twelve(value: Any) -> Any:
 TwelveSunHours = Annotated[tuple[SunHours, ...], BeforeValidator(_twelve)]
 TwelveShares = Annotated[tuple[Share, ...], BeforeValidator(_twelve)]
 TwelveTemperatures = Annotated[tuple[Kelvinable, ...], BeforeValidator(_twelve)]
+Length = Annotated[float, Field(ge=0.1, le=500)]
+Drop = Annotated[float, Field(ge=0.2, le=10)]
+"""Voltage drop [%]; never above 10 %."""
 BySeason = Positive | dict[str, Positive]
 TemperatureBySeason = Kelvinable | dict[str, Kelvinable]
 
@@ -78,7 +81,7 @@ class Array(Section):
     shade: TwelveShares = (1.0,) * 12
     soiling: Annotated[float, Field(gt=0, le=1)] = 0.95
     mismatch: Annotated[float, Field(gt=0, le=1)] = 0.97
-    wire: Annotated[float, Field(gt=0, le=1)] = 0.98
+    wire: Annotated[float, Field(gt=0, le=1)] | None = None
     mounting: MountingWay = "open rack"
     area_m2: Positive | None = None
     rectangles_m: tuple[Annotated[str, AfterValidator(_rectangle)], ...] = ()
@@ -134,6 +137,26 @@ class Bank(Section):
     idle_months: Annotated[float, Field(ge=0, le=24)] = 0.0
     idle_loss_share_max: Share = 0.3
     age_spread_months_max: NotNegative | None = None
+
+
+class Wiring(Section):
+    """Where the circuits run, one way, and how much of their voltage may be lost on the way."""
+
+    family: Literal["by the AC", "NEC", "IEC"] = "by the AC"
+    array_run_m: Length = 15.0
+    string_m: Length = 4.0
+    charge_run_m: Length = 2.0
+    battery_run_m: Length = 1.0
+    inverter_run_m: Length = 1.5
+    ac_run_m: Length = 5.0
+    dc_run_m: Length = 5.0
+    conductors_together: Annotated[int, Field(ge=2, le=40)] = 3
+    array_drop_pct: Drop = 3.0
+    charge_drop_pct: Drop = 1.5
+    inverter_drop_pct: Drop = 2.0
+    ac_drop_pct: Drop = 3.0
+    dc_drop_pct: Drop = 3.0
+    tinned: bool = False
 
 
 class InverterUse(Section):
@@ -238,6 +261,7 @@ class Problem(Section):
     seasons: dict[str, tuple[Literal["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"], ...]] = {}
     balance: Balance = Balance()
     bank: Bank = Bank()
+    wiring: Wiring = Wiring()
     inverter: InverterUse = InverterUse()
     dc: DcUse = DcUse()
     limits: Limits = Limits()

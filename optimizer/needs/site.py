@@ -61,6 +61,12 @@ POLARITIES = {
 HEATING_BELOW_C = 5.0
 """Battery temperature below which heated packs heat and cut-outs matter; common practice, no source."""
 
+ARC_FAULT_V = 80.0
+"""DC voltage of a building's array from which arc-fault detection is asked for, NFPA 70 (NEC) 690.11 (from memory)."""
+
+UNSIZED_WIRE_SHARE = 0.98
+"""What cables leave where they are not sized; common practice, no source."""
+
 UNCERTAINTY = 1.1 / 0.9
 """Ten per cent more load and ten per cent less sun; common practice, no source."""
 
@@ -138,6 +144,11 @@ class Needs:
     def array_factor(self) -> float:
         """Soiling and mismatch: what a current source loses."""
         return self.problem.array.soiling * self.problem.array.mismatch
+
+    def wire_share(self, *, sized: bool) -> float:
+        """What the way from modules to bank leaves beside the loss in cables that are sized; what is stated, if it is."""
+        stated = self.problem.array.wire
+        return stated if stated is not None else 1.0 if sized else UNSIZED_WIRE_SHARE
 
     # --- inverter hours by season
 

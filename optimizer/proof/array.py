@@ -6,11 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from optimizer.circuits.circuit import Circuit
 from optimizer.design import Bank, Block
 from optimizer.inputs.catalog import Tables
 from optimizer.inputs.parts import Module
 from optimizer.needs.site import (
     AGED_VMP_SHARE,
+    ARC_FAULT_V,
     FULL_SUN_W_M2,
     HARVEST_W_M2,
     HEATING_BELOW_C,
@@ -22,7 +24,7 @@ from optimizer.needs.site import (
     Needs,
 )
 from optimizer.proof.lines import Line, Lines
-from optimizer.rules import array, charging
+from optimizer.rules import array, charging, wiring
 
 
 def _hot_coefficient(module: Module) -> float:
@@ -47,6 +49,43 @@ def pwm_string_current_a(module: Module, series: int, cell_temperature_c: float,
 
 
 @dataclass(frozen=True)
+class Way:
+    """What the cables between modules and bank lose, for one controller with its array."""
+
+    run_v: float = 0.0
+    """Lost between modules and controller at the current of full power [V]."""
+    charge_ohm: float = 0.0
+    """Resistance between controller and bank, there and back [ohm]."""
+    sized: bool = False
+    """Whether the cables are sized; if not, a share stands for them."""
+
+    @classmethod
+    def of(cls, circuits: tuple[Circuit, ...], tables: Tables) -> Way:
+        """From the circuits of the block."""
+        if not circuits:
+            return cls()
+        by_kind = {circuit.ask.kind: circuit for circuit in circuits}
+        lost = sum(by_kind[kind].drop_v(tables) for kind in ("array string", "array run") if kind in by_kind)
+        charge = by_kind.get("charge")
+        ohm = charge.drop_v(tables) / charge.ask.drop_a if charge is not None else 0.0
+        return cls(lost, ohm, sized=True)
+
+    def lost_v(self, block: Block) -> float:
+        """Lost between modules and bank at the current of full power [V]."""
+        return self.run_v + self.charge_ohm * block.module.imp_a * block.strings
+
+    def kept_share(self, needs: Needs, bank: Bank, block: Block, limit_a: float) -> float:
+        """Share of the energy that the way leaves to a tracking controller."""
+        share = needs.wire_share(sized=self.sized)
+        if not self.sized:
+            return share
+        flowing = min(limit_a, block.array_w / bank.nominal_v)
+        run = float(wiring.loss_share(self.run_v / (block.module.vmp_v * block.series), HARVEST_W_M2))
+        charge = float(wiring.loss_share(flowing * self.charge_ohm / bank.charging_v, HARVEST_W_M2))
+        return share * (1 - run) * (1 - charge)
+
+
+@dataclass(frozen=True)
 class BlockFacts:
     """What one controller with its array brings to the whole; all values for one of the `count` controllers."""
 
@@ -59,6 +98,8 @@ class BlockFacts:
     highest_v: float
     """Highest voltage that it puts on the bank with loads connected [V]."""
     load_terminal_a: float
+    way_share: float = 1.0
+    """Share of the energy that the cables leave to a tracking controller."""
 
 
 def derated_output_a(needs: Needs, block: Block) -> float:
@@ -70,7 +111,7 @@ def derated_output_a(needs: Needs, block: Block) -> float:
     return device.output_a * float(factor)
 
 
-def block_facts(needs: Needs, bank: Bank, block: Block) -> BlockFacts:
+def block_facts(needs: Needs, bank: Bank, block: Block, way: Way = Way()) -> BlockFacts:
     """What a block brings, from the part records."""
     device, module = block.device, block.module
     rise = module.noct_c - 20
@@ -81,38 +122,42 @@ def block_facts(needs: Needs, bank: Bank, block: Block) -> BlockFacts:
     array_a = float(array.array_input_current_a(module.isc_a, block.strings, module.bifacial_pct))
     shared = max(0.0, derated - array_a) if device.load_shares_rating else np.inf
     terminal = min(device.load_terminal_a, shared)
+    kept = 1.0
     if device.kind == "pwm":
         drop = device.run_over_bank_v
-        currents = [pwm_string_current_a(module, block.series, float(t), bank.charging_v + drop) for t in cells_c]
+        lost = way.lost_v(block)
+        held = bank.charging_v + drop + HARVEST_W_M2 / FULL_SUN_W_M2 * lost
+        currents = [pwm_string_current_a(module, block.series, float(t), held) for t in cells_c]
         harvest = array.pwm_harvest_wh(
             np.array(currents), block.strings, bank.charging_v, needs.sun_h, needs.array_factor, device.efficiency
         )
         warmest = float(np.max(needs.air_c)) + rise * needs.mounting_factor
-        low = block.strings * pwm_string_current_a(module, block.series, warmest, bank.absorb_v + drop)
+        low = block.strings * pwm_string_current_a(module, block.series, warmest, bank.absorb_v + drop + lost)
         high = array_a / array.EDGE_OF_CLOUD
     else:
         limit = min(derated, block.limit_a) if block.limit_a is not None else derated
+        kept = way.kept_share(needs, bank, block, limit)
         harvest = array.power_tracking_harvest_wh(
-            block.array_w, module.tc_pmax_pct_k, cells_c, needs.sun_h, needs.array_factor * needs.problem.array.wire,
+            block.array_w, module.tc_pmax_pct_k, cells_c, needs.sun_h, needs.array_factor * kept,
             device.efficiency, limit * bank.charging_v,
         )
         low = float(charging.tracker_charge_current_a(block.array_w, device.efficiency, bank.absorb_v, limit))
         gain = 1 + module.bifacial_pct / 100
         high = float(charging.tracker_charge_current_a(block.array_w * gain, device.efficiency, bank.nominal_v, limit))
-    return BlockFacts(np.asarray(harvest), float(low), float(high), highest, terminal)
+    return BlockFacts(np.asarray(harvest), float(low), float(high), highest, terminal, kept)
 
 
-def block_lines(needs: Needs, tables: Tables, bank: Bank, block: Block, where: str = "") -> list[Line]:
+def block_lines(needs: Needs, tables: Tables, bank: Bank, block: Block, where: str = "", way: Way = Way()) -> list[Line]:
     """Rules 6, 7, 10-12, 14-21, 23-28, 31, 32, 47 and 94 for one block on its bank."""
     lines = Lines(needs.severities, where or f"{block.part.id} with {block.module.id}")
-    _string_voltage(lines, needs, tables, bank, block)
+    _string_voltage(lines, needs, tables, bank, block, way.run_v)
     _controller(lines, needs, bank, block)
     if block.device.kind == "pwm":
-        _pwm_string(lines, needs, bank, block)
+        _pwm_string(lines, needs, bank, block, way.lost_v(block))
     return lines.lines
 
 
-def _string_voltage(lines: Lines, needs: Needs, tables: Tables, bank: Bank, block: Block) -> None:
+def _string_voltage(lines: Lines, needs: Needs, tables: Tables, bank: Bank, block: Block, lost_v: float) -> None:
     device, module, site = block.device, block.module, needs.problem
     share = 1 - site.array.cold_voltage_margin_pct / 100
     absorb = bank.absorb_at_v(device, needs.battery_highest_c)
@@ -125,29 +170,31 @@ def _string_voltage(lines: Lines, needs: Needs, tables: Tables, bank: Bank, bloc
     lines.add_or_unknown("cold-open-circuit", device.pv_voc_max_v * share, "", cold)
     lines.add_or_unknown("operating-open-circuit", device.pv_voc_operating_max_v, "", cold)
     lines.add_or_unknown("module-system-voltage", module.max_system_v, "", cold)
+    if site.site.on_building:
+        lines.add_or_unknown("arc-fault", ARC_FAULT_V, "", cold)
     if site.array.volts_max is not None:
         lines.add_or_unknown("extra-low-voltage", site.array.volts_max, "", lambda: max(cold(), bank.absorb_at_v(device, needs.battery_lowest_c)))
     if device.kind == "boost":
         lines.add_or_unknown("boost-voltage", bank.chemistry.empty_v_cell * bank.cells, "", cold)
-        lines.add("tracker-window", hot_vmp, device.mppt_min_v)
+        lines.add("tracker-window", hot_vmp - lost_v, device.mppt_min_v)
         return
     if device.kind == "mppt":
         needed = absorb + device.run_over_bank_v
-        lines.add("hot-run-voltage", hot_vmp, needed)
-        lines.add("aged-run-voltage", hot_vmp * AGED_VMP_SHARE, needed)
+        lines.add("hot-run-voltage", hot_vmp - lost_v, needed)
+        lines.add("aged-run-voltage", hot_vmp * AGED_VMP_SHARE - lost_v, needed)
         hot_voc = float(array.voc_at_cell_v(module.voc_v, _hot_coefficient(module), hot_cell))
         lines.add("start-voltage", block.series * hot_voc * array.LOW_LIGHT_VOC_SHARE, bank.volts + device.start_over_bank_v)
-        lines.add("tracker-window", hot_vmp, device.mppt_min_v)
+        lines.add("tracker-window", hot_vmp - lost_v, device.mppt_min_v)
 
 
-def _pwm_string(lines: Lines, needs: Needs, bank: Bank, block: Block) -> None:
+def _pwm_string(lines: Lines, needs: Needs, bank: Bank, block: Block, lost_v: float) -> None:
     device, module = block.device, block.module
     wanted = float(array.series_cells_wanted(bank.volts))
     lines.add("pwm-nominal-match", module.series_cells * block.series, wanted)
     if device.pv_nominal_rule:
         lines.add("pwm-nominal-rule", module.series_cells * block.series, wanted)
     hot_cell = float(array.cell_c(needs.problem.temperatures.hottest_c, module.noct_c, FULL_SUN_W_M2, needs.mounting_factor))
-    held = bank.absorb_at_v(device, needs.battery_highest_c) + device.run_over_bank_v
+    held = bank.absorb_at_v(device, needs.battery_highest_c) + device.run_over_bank_v + lost_v
     imp = float(array.current_at_cell_a(module.imp_a, module.tc_isc_pct_k, hot_cell))
     share = pwm_string_current_a(module, block.series, hot_cell, held) / imp
     lines.add("pwm-absorption-current", share, PWM_HARD_SHARE)

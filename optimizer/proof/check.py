@@ -9,13 +9,15 @@ from typing import Any
 import numpy as np
 
 from optimizer.bill import Bill, PriceList
+from optimizer.circuits.circuit import Circuit
 from optimizer.design import Choice, Design, choice_from, design_of
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.site import Needs
-from optimizer.proof.array import block_lines
+from optimizer.proof.array import Way, block_lines
 from optimizer.proof.bank import bank_lines
+from optimizer.proof.circuits import circuit_lines
 from optimizer.proof.core import core_lines
 from optimizer.proof.lines import Line
 from optimizer.proof.whole import Whole, whole_lines
@@ -42,6 +44,8 @@ class Report:
     bill: Bill
     lines: tuple[Line, ...]
     months: tuple[Month, ...]
+    circuits: tuple[Circuit, ...] = ()
+    """Every circuit with its cable and devices; empty where allowances stand for them."""
 
     @property
     def valid(self) -> bool:
@@ -77,15 +81,19 @@ def months_of(whole: Whole) -> tuple[Month, ...]:
 
 def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceList | None = None) -> Report:
     """Hold a design against every rule."""
-    bill = (prices or PriceList(needs.problem, catalog)).bill(design)
-    whole = Whole.of(needs, catalog, design)
+    prices = prices or PriceList(needs.problem, catalog)
+    bill, wiring = prices.bill(design), prices.wiring
+    whole = Whole.of(needs, catalog, design, wiring)
     lines = bank_lines(needs, design.bank)
     for number, block in enumerate(design.blocks, start=1):
         where = f"array {number}: {block.part.id} with {block.series} x {block.strings} {block.module.id}"
-        lines += block_lines(needs, catalog.tables, design.bank, block, where)
+        way = Way.of(wiring.block_circuits(design.bank, block), catalog.tables)
+        lines += block_lines(needs, catalog.tables, design.bank, block, where, way)
     lines += core_lines(whole.core)
     lines += whole_lines(whole, catalog, bill)
-    return Report(design, whole, bill, tuple(lines), months_of(whole))
+    circuits = wiring.circuits(design)
+    lines += circuit_lines(needs, catalog.tables, circuits, wiring)
+    return Report(design, whole, bill, tuple(lines), months_of(whole), circuits)
 
 
 def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog) -> Report:

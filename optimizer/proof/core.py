@@ -32,6 +32,8 @@ class Core:
     bank: Bank
     inverters: InverterBank
     converters: tuple[ConverterUse, ...]
+    kept: np.ndarray | None = None
+    """Share of the energy of each supply that its cables leave, AC first; None where they are not sized."""
 
     # --- loads on the battery's side
 
@@ -40,7 +42,8 @@ class Core:
         """Efficiency of each supply, AC first, shape (supplies,)."""
         inverter = self.inverters.inverter
         through = {use.load_v: use.converter.efficiency for use in self.converters}
-        return np.array([inverter.efficiency if inverter else 1.0, *(through.get(v, 1.0) for v in self.needs.demand.dc_volts)])
+        efficiency = np.array([inverter.efficiency if inverter else 1.0, *(through.get(v, 1.0) for v in self.needs.demand.dc_volts)])
+        return efficiency if self.kept is None else efficiency * self.kept
 
     def bank_standby_wh(self, season: SeasonNeeds) -> float:
         """What the bank itself takes a day: its electronics, its heaters, its self-discharge [Wh/day]."""
@@ -192,7 +195,7 @@ def _discharge(lines: Lines, core: Core) -> None:
     dc_a = core.dc_current_a(demand.coincident_dc_w)
     steady = dc_a
     if inverter is not None:
-        steady = float(rules.discharge_current_a(demand.coincident_w, inverter.efficiency, core.lowest_v, dc_a))
+        steady = float(rules.discharge_current_a(demand.coincident_w, core.supply_efficiency[0], core.lowest_v, dc_a))
     carried = float(rules.carried_current_a(battery.discharge_cont_a, bank.strings))
     lines.add("continuous-discharge", carried, steady)
     if bank.strings > 1:
@@ -202,7 +205,7 @@ def _discharge(lines: Lines, core: Core) -> None:
         return
     peak = float(rules.carried_current_a(battery.discharge_peak_a, bank.strings))
     for start in demand.starts:
-        drawn = float(rules.discharge_current_a(start.power_w, inverter.efficiency, core.lowest_v, dc_a))
+        drawn = float(rules.discharge_current_a(start.power_w, core.supply_efficiency[0], core.lowest_v, dc_a))
         able = peak if start.seconds <= battery.discharge_peak_s else carried
         lines.add("surge-discharge", able, drawn, f"start of {start.item}")
         if bank.is_lead_acid:

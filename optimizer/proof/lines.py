@@ -59,6 +59,10 @@ class Lines:
         self._where = where
         self.lines: list[Line] = []
 
+    def at(self, place: str) -> str:
+        """A place within the scope, in words."""
+        return f"{self._where}: {place}"
+
     def add(self, rule_id: str, actual: Any, required: Any, where: str = "") -> None:
         """Hold `actual` against `required`: numbers by the rule's sense, anything else by equality or membership."""
         severity = self._severities.of(rule_id)

@@ -11,13 +11,15 @@ from itertools import product
 import numpy as np
 
 from optimizer.bill import Bill
+from optimizer.circuits.wiring import Wiring
 from optimizer.design import Design
 from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import MONTHS
 from optimizer.needs.site import Needs
-from optimizer.proof.array import BlockFacts, block_facts
+from optimizer.proof.array import BlockFacts, Way, block_facts
+from optimizer.proof.circuits import kept_shares
 from optimizer.proof.core import Core
 from optimizer.proof.lines import Line, Lines
 from optimizer.rules import array, charging, money
@@ -34,10 +36,13 @@ class Whole:
     facts: tuple[BlockFacts, ...]
 
     @classmethod
-    def of(cls, needs: Needs, catalog: Catalog, design: Design) -> Whole:
+    def of(cls, needs: Needs, catalog: Catalog, design: Design, wiring: Wiring) -> Whole:
         """Facts of a design from the part records."""
-        core = Core(needs, catalog.tables, design.bank, design.inverters, design.converters)
-        return cls(needs, core, design, tuple(block_facts(needs, design.bank, block) for block in design.blocks))
+        core = Core(needs, catalog.tables, design.bank, design.inverters, design.converters, kept_shares(wiring, design))
+        facts = tuple(
+            block_facts(needs, design.bank, block, Way.of(wiring.block_circuits(design.bank, block), catalog.tables)) for block in design.blocks
+        )
+        return cls(needs, core, design, facts)
 
     @cached_property
     def self_use_wh(self) -> float:

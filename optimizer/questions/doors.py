@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from optimizer.answer import solve
 from optimizer.design import Design
-from optimizer.growth.ledger import ALLOWANCE, usage_of
+from optimizer.growth.ledger import ALLOWANCE
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_search import PlanSearch
 from optimizer.growth.tree import FIRST
@@ -119,19 +119,19 @@ def doors(problem: Problem, search: PlanSearch, plan: Plan, later: PlanLater, pr
 
 
 def _used(plan: Plan, item: str) -> int:
-    return usage_of(plan.first.design)[item]
+    return plan.first.usage.get(item, 0)
 
 
 def _cable_ahead_cents(plan: Plan) -> float | None:
     """Price today of everything laid for the last designs that the first one does not need; None where nothing is."""
     first = plan.ledger.tree.nodes[FIRST]
-    now = usage_of(plan.first.design)
+    now = plan.first.usage
     most = dict(now)
     for visit in plan.visits.values():
-        for item, n in usage_of(visit.design).items():
+        for item, n in visit.usage.items():
             if item.startswith(ALLOWANCE):
                 most[item] = max(most.get(item, 0), n)
-    extra = sum((n - now[item]) * plan.ledger.price(item, first) for item, n in most.items() if item.startswith(ALLOWANCE))
+    extra = sum((n - now.get(item, 0)) * plan.ledger.price(item, first) for item, n in most.items() if item.startswith(ALLOWANCE))
     return extra if extra > 0 else None
 
 

@@ -233,7 +233,7 @@ def energy_of(report: Report) -> Energy:
             conversion += given / efficiency - given
             voltage += best - given / efficiency
         else:
-            converted = best * needs.problem.array.wire * efficiency
+            converted = best * facts.way_share * efficiency
             conversion += best - converted
             clipping += converted - given
     own_use = np.full(len(needs.months), whole.self_use_wh)

@@ -69,11 +69,13 @@ class Rule:
     unit: str
     sense: Sense
     source: str = COMMON
+    by_size: bool = False
+    """Whether the limit is met by a part of the next standard size, which holds the margin of the trade already."""
 
     @property
     def takes_margin(self) -> bool:
         """Whether its limit is a continuous quantity that a share can be kept away from."""
-        return self.sense != "equals" and self.unit not in WITHOUT_MARGIN
+        return self.sense != "equals" and self.unit not in WITHOUT_MARGIN and not self.by_size
 
 
 def _book(*rules: Rule) -> Mapping[str, Rule]:
@@ -82,6 +84,8 @@ def _book(*rules: Rule) -> Mapping[str, Rule]:
 
 NEC_690_7 = "NFPA 70 (NEC) 690.7(A)"
 NEC_690_8 = "NFPA 70 (NEC) 690.8(A)"
+NEC_AMPACITY = "NFPA 70 (NEC) 310.16, 690.8(B); IEC 60364-5-52"
+NEC_DEVICES = "NFPA 70 (NEC) 240.4, 240.6(A); IEC 60364-4-43"
 
 RULES: Mapping[str, Rule] = _book(
     # --- bank voltage and architecture
@@ -165,6 +169,18 @@ RULES: Mapping[str, Rule] = _book(
     Rule("cut-out-order", "94", "The inverter stops before the battery's own cut-off", "hard", "V", "at least"),
     Rule("charge-below-cut-off", "94", "Charging stays below the battery's high cut-off", "hard", "V", "at most"),
     Rule("battery-loss", "94", "Controller survives a battery that cuts itself off", "hard", "", "equals"),
+    # --- circuits
+    Rule("circuit-parts", "82-93", "Every circuit has a cable and devices that may serve it", "hard", "", "equals"),
+    Rule("conductor-ampacity", "82", "Conductors carry their current where they lie", "hard", "A", "at least", NEC_AMPACITY, by_size=True),
+    Rule("terminal-ampacity", "82", "Conductors carry 1.25 times their current at terminals for 75 C", "hard", "A", "at least", NEC_AMPACITY, by_size=True),
+    Rule("cable-voltage", "12, 82", "Cables are made for the voltage across them", "hard", "V", "at least", by_size=True),
+    Rule("voltage-drop", "83", "Voltage drop stays within the site's limit", "requirement", "%", "at most", "advisory notes to NFPA 70 (NEC) 210.19, 215.2", by_size=True),
+    Rule("device-rating", "84", "Devices carry 1.25 times the current of their circuit", "hard", "A", "at least", NEC_DEVICES, by_size=True),
+    Rule("device-protects", "84", "No device is larger than its conductor allows", "hard", "A", "at most", NEC_DEVICES, by_size=True),
+    Rule("device-voltage", "85", "Devices are made for the voltage of their circuit", "hard", "V", "at least", by_size=True),
+    Rule("interrupt-rating", "85", "Devices break the bank's fault current", "hard", "A", "at least", by_size=True),
+    Rule("string-fuse", "86", "No string can be driven beyond what its modules stand", "hard", "A", "at most", "NFPA 70 (NEC) 690.9; IEC 62548", by_size=True),
+    Rule("arc-fault", "13, 92", "Strings on a building stay below the voltage that asks for arc-fault detection", "soft", "V", "at most", "NFPA 70 (NEC) 690.11 (from memory)"),
     # --- physical and commercial
     Rule("array-area", "96", "The array fits the area", "requirement", "m2", "at most"),
     Rule("array-rectangles", "97", "The modules fit the free rectangles", "requirement", "count", "at least"),

@@ -63,7 +63,7 @@ def test_costs_and_attributes_of_candidates_are_those_of_bill_and_proof(name, se
             )
             cost = found.cores.table.cost[core] + 2 * found.blocks.cost[row]
             assert prices.bill(design).objective_cents == cost + packs
-            whole = Whole.of(found.needs, catalog(), design)
+            whole = Whole.of(found.needs, catalog(), design, prices.wiring)
             assert np.allclose(whole.harvest_wh, 2 * found.blocks.harvest_wh[row])
             assert whole.charge_a("low_a") == pytest.approx(2 * found.blocks.low_a[row])
             assert whole.charge_a("high_a") == pytest.approx(2 * found.blocks.high_a[row])

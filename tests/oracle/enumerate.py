@@ -15,22 +15,24 @@ from __future__ import annotations
 import random
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import chain, product
 
 import numpy as np
 
 from optimizer.bill import PriceList, allowance_counts, block_allowances
+from optimizer.circuits.circuit import Circuit
 from optimizer.design import Bank, Block, ConverterUse, Design, InverterBank
 from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
 from optimizer.needs.site import CONVERTER_RESERVE, Needs
-from optimizer.proof.array import BlockFacts, block_facts, block_lines
+from optimizer.proof.array import BlockFacts, Way, block_facts, block_lines
 from optimizer.proof.bank import bank_lines
 from optimizer.proof.check import check_design
+from optimizer.proof.circuits import circuit_lines, kept_shares
 from optimizer.proof.core import Core, core_lines
 from optimizer.proof.lines import Line
 from optimizer.proof.whole import _placed, allowed_pieces, array_area_m2
@@ -77,10 +79,11 @@ class _Core:
     known_mask: int
     """Rules broken that show without looking at bank and inverters together."""
     masks: _Masks
+    circuit_lines: list[Line] = field(default_factory=list)
 
     @cached_property
     def mask(self) -> int:
-        return self.known_mask | self.masks.of(core_lines(self.core))
+        return self.known_mask | self.masks.of(core_lines(self.core)) | self.masks.of(self.circuit_lines)
 
     @cached_property
     def asks(self) -> _Asks:
@@ -126,6 +129,7 @@ class _Blocks:
     masks: list[int] = field(default_factory=list)
     least: list[int] = field(default_factory=list)
     """Least that each adds to a design [cents]."""
+    circuits: list[tuple[Circuit, ...]] = field(default_factory=list)
 
 
 @dataclass
@@ -284,7 +288,7 @@ class Walk:
         return sorted(cores, key=lambda core: core.cost)
 
     def _core(self, bank: Bank, inverters: InverterBank, way: tuple[ConverterUse, ...], mask: int) -> _Core | None:
-        core = Core(self.needs, self.catalog.tables, bank, inverters, way)
+        core = Core(self.needs, self.catalog.tables, bank, inverters, way, kept_shares(self.prices.wiring, Design(bank, (), inverters, way)))
         for at, volts in enumerate(self.needs.demand.dc_volts):
             use = next((use for use in way if use.load_v == volts), None)
             if use is None and volts != bank.volts and self.masks.enforced("dc-load-on-bank"):
@@ -302,7 +306,9 @@ class Walk:
         if not one_at_most(mask):
             return None
         bill = self.prices.bill(design)
-        return _Core(core, bill.objective_cents, bill.parts_and_freight_cents, bill.weight_kg, mask, self.masks)
+        circuits = self.prices.wiring.core_circuits(bank, inverters, way)
+        lines = circuit_lines(self.needs, self.catalog.tables, circuits, self.prices.wiring)
+        return _Core(core, bill.objective_cents, bill.parts_and_freight_cents, bill.weight_kg, mask, self.masks, lines)
 
     def _core_demands(self, design: Design) -> int:
         short = any(
@@ -319,10 +325,10 @@ class Walk:
 
     # --- blocks
 
-    @staticmethod
-    def seen(bank: Bank) -> tuple[object, ...]:
+    def seen(self, bank: Bank) -> tuple[object, ...]:
         """What a block can see of a bank."""
-        return (bank.volts, bank.series, bank.chemistry.chemistry, *(getattr(bank.battery, name) for name in BANK_FIELDS))
+        wiring = self.prices.wiring
+        return (*(wiring.seen_of(bank) if wiring.active else ()), bank.volts, bank.series, bank.chemistry.chemistry, *(getattr(bank.battery, name) for name in BANK_FIELDS))
 
     def blocks(self, bank: Bank, dearest: float) -> _Blocks:
         """Blocks on a bank that break at most one rule and that cost no more than `dearest` [cents]."""
@@ -337,13 +343,28 @@ class Walk:
             mask = self.masks.of(block_lines(self.needs, self.catalog.tables, bank, block))
             if not one_at_most(mask):
                 continue
-            for one in (block, *twins):
+            for one in (wired for twin in (block, *twins) for wired in self._wired(twin)):
+                circuits = self.prices.wiring.block_circuits(bank, one)
+                way = Way.of(circuits, self.catalog.tables)
+                whole = mask
+                if circuits:
+                    whole = self.masks.of(block_lines(self.needs, self.catalog.tables, bank, one, "", way))
+                    whole |= self.masks.of(circuit_lines(self.needs, self.catalog.tables, circuits, self.prices.wiring))
+                    if not one_at_most(whole):
+                        continue
                 group.blocks.append(one)
-                group.facts.append(block_facts(self.needs, bank, one))
-                group.masks.append(mask)
+                group.facts.append(block_facts(self.needs, bank, one, way))
+                group.masks.append(whole)
                 group.least.append(least)
+                group.circuits.append(circuits)
         self._made[key] = max(self._made[key], dearest)
         return group
+
+    def _wired(self, block: Block) -> list[Block]:
+        """A block with every cable that its run may have, whether it may serve or not."""
+        if not self.prices.wiring.active:
+            return [block]
+        return [replace(block, cable=cable) for cable in self.prices.wiring.cables("array")]
 
     @cached_property
     def _made(self) -> dict[tuple[object, ...], float]:
@@ -409,6 +430,9 @@ class Walk:
         allowance = np.array([sum(k * prices.allowance_cents[per] for per, k in block_allowances(b).items()) for b in blocks], dtype=np.int64)
         allowance_base = np.array([sum(k * prices.allowance_bill_cents[per] for per, k in block_allowances(b).items()) for b in blocks], dtype=np.int64)
         allowance_kg = np.array([sum(k * prices.allowance_kg.get(per, 0.0) for per, k in block_allowances(b).items()) for b in blocks])
+        circuits = [self._circuits(own) for own in group.circuits]
+        allowance, allowance_base = (column + np.array([cents for cents, _ in circuits], dtype=np.int64) for column in (allowance, allowance_base))
+        allowance_kg = allowance_kg + np.array([kg for _, kg in circuits])
         joints = np.array([b.modules_each + b.strings + (0 if b.built_in else 2) for b in blocks], dtype=int)
         parallel = np.array([b.device.parallel_ok for b in blocks], dtype=bool)
         heavy = np.array([self._weight_mask(max(b.module.weight_kg, b.part.weight_kg)) for b in blocks], dtype=np.int64)
@@ -463,6 +487,12 @@ class Walk:
             "terminal_a": both(terminal), "volts": np.maximum(volts[first], np.where(two, volts[second], 0)),
             "tracker": tracker[first], "tracker2": np.where(two, tracker[second], -1),
         }
+
+    def _circuits(self, circuits: tuple[Circuit, ...]) -> tuple[int, float]:
+        """Price with freight [cents], and weight [kg], of some circuits."""
+        pieces = self.prices.wiring.pieces(circuits)
+        parts = [(self.catalog.by_id[part], n) for part, n in pieces.items()]
+        return sum(n * self.prices.bought_cents(part) for part, n in parts), sum(n * part.weight_kg for part, n in parts)
 
     def _beyond_rectangles(self, modules: list[Module], a: np.ndarray, n: np.ndarray, b: np.ndarray, m: np.ndarray) -> np.ndarray:
         site = self.problem.array
@@ -637,7 +667,7 @@ class Walk:
 
 def design_with(core: Core, kinds: list[tuple[Block, int]]) -> Design:
     """The design of a core and its blocks."""
-    blocks = tuple(Block(b.part, b.module, b.series, b.strings, count, b.limit_a) for b, count in kinds)
+    blocks = tuple(replace(b, count=count) for b, count in kinds)
     return Design(core.bank, blocks, core.inverters, core.converters)
 
 

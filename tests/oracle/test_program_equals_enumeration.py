@@ -43,7 +43,13 @@ CHUNK = 6
 CHUNKS = [SEEDS[at : at + CHUNK] for at in range(0, len(SEEDS), CHUNK)]
 WITH_CBC = SEEDS[7::44]
 
+OF_CIRCUITS = {  # decided in test_circuits_enumerated.py: these cases have no cables
+    "circuit-parts", "conductor-ampacity", "terminal-ampacity", "cable-voltage", "voltage-drop", "device-rating", "device-protects", "device-voltage",
+    "interrupt-rating", "string-fuse", "arc-fault",
+}
+
 NEVER_BINDS = {
+    *OF_CIRCUITS,
     "bounds",  # the walk is made of what lies within the bounds
     "battery-series-count",  # the walk puts as many units in series as make the bank's class
     "dc-load-voltage",  # the walk takes the least number of converters that carry their loads

@@ -1,0 +1,44 @@
+"""Circuits of power cores: inverters, DC loads and battery strings, with what they cost and lose."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from optimizer.choice.screening import Screening
+from optimizer.choice.table import Table
+from optimizer.circuits.core_side import Banks, CoreSide, load_circuits, string_circuits
+from optimizer.circuits.wiring import Wiring, ac_output_v, inverter_dc_a, string_a
+from optimizer.inputs.parts import Converter, Inverter
+
+
+def with_load_circuits(
+    table: Table, inverters: list[Inverter], way: tuple[tuple[Converter, int] | None, ...], screening: Screening, wiring: Wiring,
+) -> Table:
+    """Cores with the circuits of their inverters and DC loads; what these lose is taken off the efficiency of each supply."""
+    drawn = np.array([*(inverter_dc_a(one) for one in inverters), np.nan])[table.inverter]
+    volts = np.array([*(ac_output_v(one) for one in inverters), np.nan])[table.inverter]
+    output = np.array([*(one.cont_va for one in inverters), np.nan])[table.inverter] / volts
+    count = table.inverter_count
+    flowing = np.array([*([one.cont_w, one.cont_va] for one in inverters), [np.nan, np.nan]])[table.inverter] * count[:, None]
+    demand = wiring.needs.demand
+    with np.errstate(invalid="ignore", divide="ignore"):
+        shares = np.minimum(np.array([demand.coincident_w, demand.coincident_va]) / flowing, 1.0)
+    side = load_circuits(wiring, _banks(table), drawn, output, volts, count, np.nan_to_num(shares), [use is not None for use in way])
+    table.columns["supply_efficiency"] = table.supply_efficiency * side.kept
+    return _taken(table, side, screening)
+
+
+def with_string_circuits(table: Table, screening: Screening, wiring: Wiring) -> Table:
+    """Cores with the circuits of their battery strings."""
+    current = string_a(table.steady_a, table.strings, table.charge_max_a)
+    return _taken(table, string_circuits(wiring, _banks(table), current, table.strings), screening)
+
+
+def _banks(table: Table) -> Banks:
+    return Banks(table.nominal_v, table.top_v, table.fault_a)
+
+
+def _taken(table: Table, side: CoreSide, screening: Screening) -> Table:
+    table.columns["wiring_cents"] = table.wiring_cents + side.cents
+    table.columns["wiring_kg"] = table.wiring_kg + side.kg
+    return screening.hold(table, "circuit-parts", side.ok, True, lambda _: side.lacks)
