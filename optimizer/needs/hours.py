@@ -36,7 +36,7 @@ class HourLoads:
     @property
     def total_wh(self) -> np.ndarray:
         """All loads together [Wh], same shape."""
-        return self.critical_wh + self.other_wh + self.deferred_wh
+        return np.asarray(self.critical_wh + self.other_wh + self.deferred_wh)
 
 
 def _even(share: np.ndarray) -> np.ndarray:

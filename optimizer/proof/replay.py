@@ -138,7 +138,7 @@ class _Stepper:
         met_critical = np.minimum(np.maximum(carried - standing, 0.0), critical)
         met_other = np.maximum(carried - standing - critical, 0.0)
         lost_late = float(takes.deferred_loss[month])
-        short_critical, short_other = np.maximum(critical - met_critical, 0.0), np.maximum(other - met_other, 0.0)
+        short_critical, short_other = (short * (short > NOTHING_WH) for short in (critical - met_critical, other - met_other))
         told = {
             "array_wh": harvest["best_wh"], **{name: harvest[name] for name in ("wire_wh", "conversion_wh", "clipped_wh", "pwm_voltage_wh")},
             "standing_wh": np.minimum(carried, standing),
