@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import time
 from pathlib import Path
+from threading import Timer
 from typing import Annotated
 
 import typer
@@ -38,15 +38,21 @@ def replay(
 
     asked, parts, digests = read(problem, catalog)
     chosen = load_choice(choice) if choice is not None else None
-    since = time.perf_counter()
+    told: list[str] = []
+    patience = Timer(PATIENCE_S, lambda: note(told[-1]) if told else None)
+    patience.daemon = True  # never a reason to stay when the user has gone
 
     def progress(text: str) -> None:
-        if time.perf_counter() - since > PATIENCE_S:
+        told.append(text)
+        if not patience.is_alive():
             note(text)
 
+    patience.start()
     try:
         found = lived(asked, parts, chosen, years=years, seed=seed, new=new, progress=progress)
     except InputError as bad:
         raise InputError([f"{choice or problem}: {text}" for text in bad.problems]) from None
+    finally:
+        patience.cancel()
     show(text_of(replay_data(found, digests)) if as_json else replay_text(found))
     raise typer.Exit(STOPPED if found.answer is not None and found.answer.outcome.value == "stopped" else 0)

@@ -40,6 +40,7 @@ def replay_text(found: Replayed) -> str:
     lines += labelled("Full", f"on {figures.least_full_days} days of the worst fortnight, {figures.usual_least_full_days:.1f} of the worst in a usual year")
     lines += _life(figures)
     lines += labelled("Surplus", f"{figures.energy_kwh['surplus']:,.0f} kWh a year that the array could have given")
+    lines += section("Ice", bullets(_ice(figures)))
     body = [f"  {'month':<7}{'mean':>8}{'lowest':>9}", *(f"  {month.month:<7}{_share(month.mean):>8}{_share(month.lowest):>9}" for month in figures.charge)]
     lines += section("State of charge", body)
     lines += section("Energy of a mean year (kWh)", _energy(figures))
@@ -53,10 +54,10 @@ def _share(share: float) -> str:
 def _percent(share: float) -> str:
     """A small share with two figures.
 
-    >>> _percent(0.0), _percent(0.0031234), _percent(0.9)
-    ('0 %', '0.31 %', '90 %')
+    >>> _percent(0.0), _percent(0.0031234), _percent(0.9996)
+    ('0 %', '0.31 %', '100 %')
     """
-    return f"{100 * share:.2g} %" if share > 1e-7 else "0 %"
+    return f"{100 * share:.2g} %" if 1e-7 < share < 0.1 else f"{100 * share:.0f} %"
 
 
 def _hours(mean: float, interval: tuple[float, float] | None) -> str:
@@ -88,7 +89,13 @@ def _other_source(figures: Figures, source: str) -> list[str]:
 
 def _life(figures: Figures) -> list[str]:
     by_cycles = f"{figures.life_by_cycles_years:,.0f} years by cycles" if figures.life_by_cycles_years is not None else "never worn by cycles"
-    return labelled("Battery", f"{figures.full_cycles:,.0f} full cycles a year: {by_cycles}, {figures.calendar_life_years:g} by the calendar, so {figures.life_years:,.1f}")
+    return labelled("Battery", f"{figures.full_cycles:,.3g} full cycles a year: {by_cycles}, {figures.calendar_life_years:g} by the calendar, so {figures.life_years:,.1f}")
+
+
+def _ice(figures: Figures) -> Iterator[str]:
+    """Months in which a discharged lead-acid bank could freeze and crack."""
+    for month in figures.could_freeze:
+        yield f"{month.month}: charge fell to {_share(month.lowest)}, and below {_share(month.freezes_below or 0.0)} the electrolyte freezes at the site's lowest battery temperature"
 
 
 def _energy(figures: Figures) -> Iterator[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from optimizer.inputs.parts import NotNegative, Positive, Share, YesNo
 
@@ -67,6 +67,20 @@ class Load(Section):
     dc_volts_max: Positive | None = None
     modified_sine_ok: YesNo = False
     hours: dict[str, Annotated[float, Field(ge=0, le=24)]] = {}
+
+    @property
+    def run_hours(self) -> tuple[int, ...] | None:
+        """Hours of the day that are given by the clock; None where the sun decides, or nothing is said."""
+        if self.runs is None or self.runs in ("day", "night"):
+            return None
+        return {"evening": EVENING, "always": tuple(range(24))}.get(self.runs) or clock_hours(self.runs)
+
+    @model_validator(mode="after")
+    def _hours_fit(self) -> Load:
+        most = max(self.hours.values(), default=0.0)
+        if self.run_hours is not None and most > len(self.run_hours):
+            raise ValueError(f"hours: {most:g} h a day do not fit into runs '{self.runs}', which are {len(self.run_hours)} h")
+        return self
 
     @property
     def running_va(self) -> float:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.inputs.load import EVENING, Load, clock_hours
+from optimizer.inputs.load import Load
 from optimizer.needs.daylight import light_share
 from optimizer.needs.demand import DEFERRED_NIGHT_SHARE
 from optimizer.needs.site import Needs
@@ -50,12 +50,12 @@ def day_shape(load: Load, light: np.ndarray) -> np.ndarray:
     by_day, by_night = _even(light), _even(1 - light)
     if load.critical == "defer" or load.runs == "day":
         return by_day * (1 - DEFERRED_NIGHT_SHARE) + by_night * DEFERRED_NIGHT_SHARE
-    if load.runs is None:
-        return by_day * (1 - load.night_share) + by_night * load.night_share
     if load.runs == "night":
         return by_night
+    if load.run_hours is None:
+        return by_day * (1 - load.night_share) + by_night * load.night_share
     running = np.zeros(24)
-    running[list({"evening": EVENING, "always": range(24)}.get(load.runs) or clock_hours(load.runs))] = 1
+    running[list(load.run_hours)] = 1
     return np.tile(running / running.sum(), (12, 1))
 
 

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.inputs.problem import Problem
+from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.needs.daylight import (
     DAYS,
     HOURS,
@@ -280,6 +280,11 @@ def sky_of(problem: Problem) -> Sky:
         clearness.append(mean)
         energy.append(relative * wanted[month] / float(relative @ weight))
         shares.append(hour_shares(sunset))
+    if latitude is not None:
+        for end, words in ((MEAN_LEAST, "duller"), (MEAN_MOST, "clearer")):
+            held = [name for name, mean in zip(MONTHS, clearness, strict=True) if mean == end]
+            if held:
+                assumed.append(f"{', '.join(held)}: {words} than the correlations know; days vary as around a clearness of {end:g}")
     return Sky(np.array(clearness), np.array(energy), np.array(shares), tuple(assumed))
 
 

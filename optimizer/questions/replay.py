@@ -20,6 +20,7 @@ from optimizer.needs.synthetic import GROUND, air_hours_c, sky_of
 from optimizer.proof.check import Report
 from optimizer.proof.plant import Plant, plant_of
 from optimizer.proof.replay import FORTNIGHT_D, Lived, live
+from optimizer.rules.bank import freezing_depth
 from optimizer.rules.sunlight import effective_sun_h
 
 Progress = Callable[[str], None]
@@ -33,6 +34,9 @@ CHUNK = 1000
 NORMAL_95 = 1.96
 """Standard errors to either side of a mean that hold it in 95 of 100 cases."""
 
+ICE = 1e-6
+"""State of charge by which the freezing floor may be missed without a word."""
+
 SYNTHETIC, FROM_FILE = "synthetic years", "the weather file's own year"
 
 
@@ -43,6 +47,8 @@ class MonthCharge:
     month: str
     mean: float
     lowest: float
+    freezes_below: float | None = None
+    """State below which the electrolyte of a lead-acid bank freezes at the season's lowest temperature; None where unknown."""
 
 
 @dataclass(frozen=True)
@@ -88,6 +94,11 @@ class Figures:
     energy_kwh: Mapping[str, float]
     worst: Fortnight
     balance_error: float
+
+    @property
+    def could_freeze(self) -> tuple[MonthCharge, ...]:
+        """Months in which the bank was emptier than its electrolyte stands in the cold."""
+        return tuple(month for month in self.charge if month.freezes_below is not None and month.lowest < month.freezes_below - ICE)
 
     @property
     def life_years(self) -> float:
@@ -209,7 +220,9 @@ class Tally:
             critical_loss_hours=float(year["critical_short_h"].mean()) if critical else None,
             critical_interval_95=interval_95(year["critical_short_h"]) if critical else None,
             years_with_loss=float((year["short_h"] > 0).mean()), years_with_loss_95=share_interval_95(int((year["short_h"] > 0).sum()), len(fewest)),
-            charge=tuple(MonthCharge(MONTHS[month], float(mean[month].mean()), float(least[month].min())) for month in range(12)),
+            charge=tuple(
+                MonthCharge(MONTHS[month], float(mean[month].mean()), float(least[month].min()), freezes_below(plant, month)) for month in range(12)
+            ),
             least_full_days=round(float(fewest.min())), usual_least_full_days=float(fewest.mean()),
             full_cycles=cycles, life_by_cycles_years=battery.cycles * battery.cycles_dod / cycles if cycles > 0 else None,
             calendar_life_years=plant.design.bank.chemistry.calendar_life_years,
@@ -218,6 +231,14 @@ class Tally:
             energy_kwh={name.removesuffix("_wh"): float(values.mean()) / 1000 for name, values in year.items() if name.endswith("_wh")},
             worst=self.worst[1], balance_error=self.error,
         )
+
+
+def freezes_below(plant: Plant, month: int) -> float | None:
+    """State of charge below which a lead-acid bank can freeze in a month [share]; None for others and for months without loads."""
+    season = next((season for season in plant.needs.seasons if month in season.months), None)
+    if season is None or not plant.design.bank.is_lead_acid:
+        return None
+    return 1 - freezing_depth(season.battery_lowest_c, *plant.core.tables.freezing)
 
 
 def interval_95(yearly: np.ndarray) -> tuple[float, float] | None:

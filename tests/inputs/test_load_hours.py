@@ -7,6 +7,7 @@ import pytest
 from pydantic import ValidationError
 
 from optimizer import load_problem
+from optimizer.errors import InputError
 from optimizer.inputs.catalog import shipped_folder
 from optimizer.inputs.load import Load, clock_hours
 from optimizer.needs.daylight import light_share
@@ -30,6 +31,23 @@ def test_hours_are_read_from_and_to(text, hours):
 def test_other_words_are_refused_with_what_is_allowed(text):
     with pytest.raises(ValidationError, match=r"must (be one of day, night, evening, always|not be empty)"):
         load(runs=text)
+
+
+def test_more_hours_than_the_clock_gives_are_refused():
+    with pytest.raises(ValidationError, match="5 h a day do not fit into runs '18-20', which are 2 h"):
+        load(runs="18-20")
+
+
+def test_it_is_read_from_a_column_and_blank_is_unsaid(tmp_path):
+    text = (shipped_folder("problems") / "light_kit.toml").read_text(encoding="utf-8")
+    rows = (shipped_folder("problems") / "light_kit_loads.csv").read_text(encoding="utf-8").splitlines()
+    (tmp_path / "light_kit.toml").write_text(text, encoding="utf-8")
+    cells = ["runs", "18-23", *[""] * (len(rows) - 2)]
+    (tmp_path / "light_kit_loads.csv").write_text("\n".join(f"{row},{cell}" for row, cell in zip(rows, cells, strict=True)), encoding="utf-8")
+    assert [one.runs for one in load_problem(tmp_path / "light_kit.toml").loads] == ["18-23", *[None] * (len(rows) - 2)]
+    (tmp_path / "light_kit_loads.csv").write_text("\n".join(f"{row},{cell}" for row, cell in zip(rows, ["runs", "18-19", *cells[2:]], strict=True)), encoding="utf-8")
+    with pytest.raises(InputError, match="h a day do not fit into runs '18-19', which are 1 h"):
+        load_problem(tmp_path / "light_kit.toml")
 
 
 @pytest.mark.parametrize("name", SITES)

@@ -24,6 +24,7 @@ from optimizer.needs.daylight import MONTH_OF_DAY
 from optimizer.needs.hours import hour_loads
 from optimizer.needs.site import Needs
 from optimizer.needs.synthetic import air_hours_c, sky_of
+from optimizer.proof.array import derated_output_a
 from optimizer.proof.plant import plant_of
 from optimizer.proof.replay import LOSSES, _Stepper, live, sunniest_day
 
@@ -234,13 +235,13 @@ def test_a_year_starts_full_in_its_sunniest_month():
 # --- more is never worse
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=4, deadline=None)
 @given(seed=st.integers(0, 10_000), array=st.floats(1, 3), bank=st.floats(0, 3), sun=st.floats(1, 1.2), efficiency=st.floats(0.7, 1))
 def test_more_array_bank_or_sun_never_leaves_more_unmet(seed, array, bank, sun, efficiency):
     """For a plain store. With limits of current it need not hold hour by hour: a fuller lead-acid bank takes less."""
     base = plain(home(), efficiency=efficiency)
     rng = np.random.default_rng(seed)
-    weak = np.repeat(rng.uniform(0, 1, (2, 365)) ** 3, 24, axis=1) * np.tile(np.clip(np.sin(np.linspace(-np.pi / 2, 1.5 * np.pi, 24)), 0, 1) * 700, 365)
+    weak = np.repeat(rng.uniform(0, 1, (20, 365)) ** 3, 24, axis=1) * np.tile(np.clip(np.sin(np.linspace(-np.pi / 2, 1.5 * np.pi, 24)), 0, 1) * 700, 365)
     unmet = live(base, weak, AIR).year["unmet_wh"]
     larger = replace(base, design=replace(base.design, blocks=tuple(replace(block, strings=block.strings * max(1, round(array))) for block in base.design.blocks)))
     roomier = replace(base, store=replace(base.store, full_wh=base.store.full_wh * (1 + bank), floor_wh=base.store.floor_wh))
@@ -249,3 +250,96 @@ def test_more_array_bank_or_sun_never_leaves_more_unmet(seed, array, bank, sun, 
     assert np.all(live(roomier, weak, AIR).year["unmet_wh"] <= unmet + tiny)
     assert np.all(live(base, weak * sun, AIR).year["unmet_wh"] <= unmet + tiny)
     assert float(unmet.max()) > 0, "a site where it matters"
+
+
+# --- against other code
+
+
+@cache
+def solved(name):
+    answer = solve(load_problem(shipped_folder("problems") / f"{name}.toml"), load_catalog(), explain=False)
+    needs = answer.report.whole.needs
+    return answer, plant_of(needs, answer.report.design, answer.catalog.tables, hour_loads(needs))
+
+
+@pytest.mark.parametrize("name", ["light_kit", "market_stall", "weekend_cabin", "camper", "river_lodge", "year_round_home"])
+def test_an_hour_like_those_of_the_rules_harvests_what_they_say(name):
+    """The monthly rules take cells as at 800 W/m2: an hour of 800 W/m2 is 0.8 of their sun hours."""
+    answer, plant = solved(name)
+    whole, needs = answer.report.whole, plant.needs
+    for facts, block in zip(whole.facts, plant.design.blocks, strict=True):
+        alone = replace(plant, design=replace(plant.design, blocks=(block,)))
+        for at in range(len(needs.months)):
+            found = alone.harvest(np.array([[800.0]]), np.array([[needs.air_c[at]]]))
+            told = facts.harvest_wh[at] * block.count * 0.8 / needs.sun_h[at]
+            limit_a = min(derated_output_a(needs, block), block.limit_a or np.inf)
+            if block.device.kind != "pwm" and told >= 0.8 * limit_a * block.count * plant.design.bank.charging_v * (1 - 1e-9):
+                assert found["bus_wh"][0, 0] >= told  # the cap binds at full sun in the rules, at 800 W/m2 here
+            else:
+                assert found["bus_wh"][0, 0] == pytest.approx(told, rel=1e-9)
+
+
+def by_hand(plant, sun, air):
+    """The same year, stepped by plain numbers one after the other: sums of what is missing, kept, drawn and left."""
+    takes, store = plant.takes, plant.store
+    held, waiting = store.full_wh, 0.0
+    sums = dict.fromkeys(("missing", "into", "out", "surplus", "hours"), 0.0)
+    first = sunniest_day(plant)
+    for lived in range(365):
+        day = (first + lived) % 365
+        month = int(MONTH_OF_DAY[day])
+        bus = plant.harvest(sun[day * 24:day * 24 + 24, None], air[day * 24:day * 24 + 24, None])["bus_wh"][:, 0]
+        for hour in range(24):
+            at = (month, day % 7, hour)
+            held -= held * store.leak_share[month]
+            asked = takes.standing[at] + takes.critical[at] + takes.other[at]
+            net = bus[hour] - asked
+            wanted = waiting + takes.deferred[at]
+            late = min(wanted, takes.deferred_w[month], max(net, 0))
+            waiting = min(wanted - late, takes.deferred_most[month])
+            missing = wanted - late - waiting
+            net -= late
+            if net >= 0:
+                room = min((store.full_wh - held) / store.efficiency, store.charge_w[month])
+                if store.taper:
+                    slowed = store.charge_w[month] * (store.full_wh - held) / (0.2 * store.full_wh)
+                    room = min(room, max(slowed, min(store.tail_w, store.charge_w[month])))
+                into = min(net, room)
+                held += into * store.efficiency
+                sums["into"] += into
+                sums["surplus"] += net - into
+            else:
+                out = min(-net, max(held - store.floor_wh[month], 0.0), store.discharge_w)
+                held -= out
+                sums["out"] += out
+                missing += -net - out
+            sums["missing"] += missing
+            sums["hours"] += missing > 1e-6
+    return sums, held
+
+
+@pytest.mark.parametrize("seed", [2, 5, 12])
+def test_the_vectors_step_as_plain_numbers_do(seed):
+    plant, sun, air = random_plant(seed)
+    lived = live(plant, sun, air)
+    sums, held = by_hand(plant, sun[0], air)
+    assert lived.missing_wh[:, 0].sum() == pytest.approx(sums["missing"], rel=1e-9, abs=1e-6)
+    assert lived.year["charged_wh"][0] == pytest.approx(sums["into"], rel=1e-9)
+    assert lived.year["discharged_wh"][0] == pytest.approx(sums["out"], rel=1e-9)
+    assert lived.year["surplus_wh"][0] == pytest.approx(sums["surplus"], rel=1e-9, abs=1e-6)
+    assert lived.year["stored_wh"][0] == pytest.approx(held - plant.store.full_wh, rel=1e-9, abs=1e-6)
+
+
+def test_random_plants_have_what_the_tests_are_about():
+    """Loads that wait, PWM controllers, lead-acid, other sources and missing energy are among the random plants."""
+    seen = set()
+    for seed in range(24):
+        try:
+            plant, _, _ = random_plant(seed)
+        except OutOfRange:
+            continue
+        seen |= {"waits"} if plant.takes.deferred.any() else set()
+        seen |= {block.device.kind for block in plant.design.blocks}
+        seen |= {"taper"} if plant.store.taper else {"no taper"}
+        seen |= {"source"} if plant.needs.has_other_source else {"alone"}
+    assert seen >= {"waits", "pwm", "mppt", "taper", "no taper", "source", "alone"}
