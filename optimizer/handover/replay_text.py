@@ -83,7 +83,7 @@ def _unmet(figures: Figures) -> list[str]:
 def _other_source(figures: Figures, source: str) -> list[str]:
     lines = labelled("Source", f"the {source} carries {figures.energy_kwh['other_source']:,.3g} kWh a year, something in {figures.other_source_h:,.0f} hours a year")
     if figures.generator_h is None:
-        return lines + labelled("", "no charger in the design: how long it runs is not known")
+        return lines + labelled("", "no inverter of the design charges from it: how long it runs is not known")
     return lines + labelled("", f"{figures.generator_h:,.0f} h a year at the charging current of the inverters")
 
 

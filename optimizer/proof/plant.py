@@ -221,9 +221,9 @@ class Plant:
 
     @property
     def other_source_w(self) -> float | None:
-        """Power at the bank of the inverters' chargers [W]; None without one."""
+        """Power at the bank of the inverters' chargers [W]; None without one, or where the other source is not AC."""
         inverter = self.design.inverters.inverter
-        if inverter is None or inverter.charge_a <= 0:
+        if inverter is None or inverter.charge_a <= 0 or not self.needs.has_ac_source:
             return None
         return inverter.charge_a * self.design.inverters.count * self.design.bank.charging_v
 

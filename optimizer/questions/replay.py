@@ -11,6 +11,7 @@ import numpy as np
 
 from optimizer.answer import Answer, check, solve
 from optimizer.design import Choice
+from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.inputs.worn import with_worn_parts
@@ -90,7 +91,7 @@ class Figures:
     other_source_h: float
     """Hours in which another source carried something."""
     generator_h: float | None
-    """Hours that the same energy takes at the inverters' charging current; None where they have no charger."""
+    """Hours that the same energy takes at the inverters' charging current; None where they have no charger for it."""
     energy_kwh: Mapping[str, float]
     worst: Fortnight
     balance_error: float
@@ -163,6 +164,8 @@ def weather_year(problem: Problem) -> tuple[np.ndarray, np.ndarray] | None:
     path = getattr(problem.array, "weather_file", None)
     if path is None:
         return None
+    if problem.array.tilt_deg is None or problem.array.azimuth_deg is None:
+        raise InputError("array.tilt_deg and azimuth_deg: a weather file needs both to be turned onto the array's plane")
     weather = import_module("optimizer.inputs.weather").load_weather(path)
     plane = import_module("optimizer.needs.sunlight").plane_hours_w_m2(weather, problem.array.tilt_deg, problem.array.azimuth_deg, GROUND)
     share = np.repeat(np.array(problem.array.shade)[MONTH_OF_DAY], 24)

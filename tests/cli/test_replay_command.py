@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from types import ModuleType, SimpleNamespace
 
@@ -11,6 +12,7 @@ import pytest
 from conftest import SITES
 
 from optimizer import load_problem
+from optimizer.errors import InputError
 from optimizer.inputs.catalog import shipped_folder
 from optimizer.questions import replay as question
 from optimizer.questions.replay import interval_95, replay, share_interval_95
@@ -98,6 +100,29 @@ def test_a_choice_that_is_none_exits_3(run, tmp_path):
     assert "mine.json" in ran.err
 
 
+def test_a_battery_that_its_table_does_not_know_so_cold_exits_3(run, tmp_path, answer_of):
+    (tmp_path / "mine.json").write_text(json.dumps(answer_of("light_kit").choice.model_dump(mode="json")))
+    folder = shipped_folder("problems")
+    text = re.sub(r"(?m)^battery_c = .*$", "battery_c = -55", (folder / "light_kit.toml").read_text(encoding="utf-8"))
+    (tmp_path / "cold.toml").write_text(text, encoding="utf-8")
+    (tmp_path / "light_kit_loads.csv").write_text((folder / "light_kit_loads.csv").read_text(encoding="utf-8"), encoding="utf-8")
+    ran = run("replay", "cold.toml", "mine.json", "--years", "1")
+    assert ran.code == 3
+    assert "mine.json: battery temperature -55" in ran.err
+
+
+def test_a_bank_that_could_freeze_is_said(run, solved, monkeypatch):
+    """River lodge has lead-acid: with an electrolyte that freezes early, the months in which it is drawn that far are named."""
+    calm = run("replay", "river_lodge", "--years", "2").out
+    assert "Ice" not in calm
+    monkeypatch.setattr(question, "freezing_depth", lambda *_: 0.3)
+    text = " ".join(run("replay", "river_lodge", "--years", "2").out.split())
+    assert "Ice - Jan: charge fell to" in text
+    assert "below 70 % the electrolyte freezes" in text
+    found = json.loads(run("replay", "river_lodge", "--years", "2", "--json").out)
+    assert {month["freezes_below"] for month in found["soc_by_month"]} <= {None, 0.7}
+
+
 def test_seeds_and_years(run, solved):
     one, again, other, more = (
         json.loads(run("replay", "light_kit", "--json", *words).out)
@@ -141,6 +166,8 @@ def test_the_year_of_a_weather_file_is_lived(monkeypatch, solved, catalog, answe
     monkeypatch.setitem(sys.modules, "optimizer.inputs.weather", weather)
     monkeypatch.setitem(sys.modules, "optimizer.needs.sunlight", sunlight)
     plane, air = question.weather_year(SimpleNamespace(array=array))
+    with pytest.raises(InputError, match="a weather file needs both"):
+        question.weather_year(SimpleNamespace(array=SimpleNamespace(**{**vars(array), "tilt_deg": None})))
     assert asked == ["year.csv"]
     assert plane.shape == (1, 8760)
     assert plane[0, 0] == 200.0 * answer.problem.array.shade[0]
