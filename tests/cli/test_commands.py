@@ -197,7 +197,7 @@ def test_help_ends_with_an_example_that_runs(run, name):
     assert "--catalog" in told.out
     example = told.out.rstrip().splitlines()[-1].strip()
     assert example.startswith("Example: bankstring ")
-    assert "[" not in told.out.splitlines()[0].replace("[OPTIONS]", "").replace("[PROBLEM]", "").replace("[FILE]", "")
+    assert "[" not in told.out.splitlines()[0].replace("[OPTIONS]", "").replace("[PROBLEM]", "").replace("[FILE]", "").replace("[CHOICE]", "")
     if name != "new":
         run("new", "--choice", "my_choice.toml")
     if name == "diff":
