@@ -179,7 +179,7 @@ def _narrow(report: Report, _: Problem) -> Iterator[str]:
         share = line.margin_share
         if line.severity != "hard" or line.passed is not True or share is None or share >= NARROW_SHARE:
             continue
-        if line.sense == "equals" or line.unit in ("count", "cells"):
+        if line.sense == "equals" or line.unit in ("count", "cells") or RULES[line.rule].by_size:
             continue
         known = told.get(line.rule)
         if known is None or known.margin_share is None or share < known.margin_share:

@@ -25,6 +25,7 @@ from optimizer.needs.site import (
 )
 from optimizer.proof.lines import Line, Lines
 from optimizer.rules import array, charging, wiring
+from optimizer.rules.book import Values
 
 
 def _hot_coefficient(module: Module) -> float:
@@ -74,14 +75,14 @@ class Way:
         """Lost between modules and bank at the current of full power [V]."""
         return self.run_v + self.charge_ohm * block.module.imp_a * block.strings
 
-    def kept_share(self, needs: Needs, bank: Bank, block: Block, limit_a: float) -> float:
-        """Share of the energy that the way leaves to a tracking controller."""
+    def kept_share(self, needs: Needs, bank: Bank, block: Block, limit_a: float, irradiance_w_m2: Values = HARVEST_W_M2) -> Values:
+        """Share of the energy that the way leaves to a tracking controller, at an irradiance."""
         share = needs.wire_share(sized=self.sized)
         if not self.sized:
             return share
         flowing = min(limit_a, block.array_w / bank.nominal_v)
-        run = float(wiring.loss_share(self.run_v / (block.module.vmp_v * block.series), HARVEST_W_M2))
-        charge = float(wiring.loss_share(flowing * self.charge_ohm / bank.charging_v, HARVEST_W_M2))
+        run = wiring.loss_share(self.run_v / (block.module.vmp_v * block.series), irradiance_w_m2)
+        charge = wiring.loss_share(flowing * self.charge_ohm / bank.charging_v, irradiance_w_m2)
         return share * (1 - run) * (1 - charge)
 
 
@@ -136,7 +137,7 @@ def block_facts(needs: Needs, bank: Bank, block: Block, way: Way = Way()) -> Blo
         high = array_a / array.EDGE_OF_CLOUD
     else:
         limit = min(derated, block.limit_a) if block.limit_a is not None else derated
-        kept = way.kept_share(needs, bank, block, limit)
+        kept = float(way.kept_share(needs, bank, block, limit))
         harvest = array.power_tracking_harvest_wh(
             block.array_w, module.tc_pmax_pct_k, cells_c, needs.sun_h, needs.array_factor * kept,
             device.efficiency, limit * bank.charging_v,

@@ -11,12 +11,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from optimizer.design import Block, Design
-from optimizer.inputs.catalog import Tables
+from optimizer.circuits.wiring import Wiring
+from optimizer.design import Bank, Block, Design
 from optimizer.inputs.parts import Module
 from optimizer.needs.hours import HourLoads
 from optimizer.needs.site import FULL_SUN_W_M2, HEATING_BELOW_C, HOT_VOC_COEFFICIENT_PCT_K, Needs
-from optimizer.proof.array import derated_output_a
+from optimizer.proof.array import Way, derated_output_a
+from optimizer.proof.circuits import kept_shares
 from optimizer.proof.core import Core
 from optimizer.rules import array, inverting
 from optimizer.rules import bank as rules
@@ -49,7 +50,7 @@ class Harvest:
     bus_wh: np.ndarray
 
 
-def block_harvest(needs: Needs, bank_charging_v: float, block: Block, sun_w_m2: np.ndarray, air_c: np.ndarray) -> Harvest:
+def block_harvest(needs: Needs, bank: Bank, block: Block, sun_w_m2: np.ndarray, air_c: np.ndarray, way: Way = Way()) -> Harvest:  # noqa: B008 (frozen)
     """What the controllers of one block can put into the bank in each hour."""
     device, module = block.device, block.module
     cells_c = array.cell_c(air_c, module.noct_c, np.minimum(sun_w_m2, HOTTEST_SUN_W_M2), needs.mounting_factor)
@@ -58,16 +59,16 @@ def block_harvest(needs: Needs, bank_charging_v: float, block: Block, sun_w_m2: 
     best = block.array_w * block.count * array.power_factor_at_cell(module.tc_pmax_pct_k, cells_c) * suns * factor
     nothing = np.zeros_like(best)
     if device.kind == "pwm":
-        held_v = bank_charging_v + device.run_over_bank_v
+        held_v = bank.charging_v + device.run_over_bank_v + suns * way.lost_v(block)
         current_a = string_current_a(module, block.series, cells_c, held_v) * suns * factor * block.strings * block.count
-        reached = current_a * bank_charging_v
+        reached = current_a * bank.charging_v
         bus = reached * device.efficiency
         return Harvest(best, nothing, reached * (1 - device.efficiency), nothing, best - reached, bus)
     limit_a = derated_output_a(needs, block)
     if block.limit_a is not None:
         limit_a = min(limit_a, block.limit_a)
-    limit_w = limit_a * bank_charging_v * block.count
-    wire = needs.problem.array.wire
+    limit_w = limit_a * bank.charging_v * block.count
+    wire = way.kept_share(needs, bank, block, limit_a, np.minimum(sun_w_m2, HOTTEST_SUN_W_M2))
     arrived = best * wire
     converted = arrived * device.efficiency
     return Harvest(
@@ -75,7 +76,7 @@ def block_harvest(needs: Needs, bank_charging_v: float, block: Block, sun_w_m2: 
     )
 
 
-def string_current_a(module: Module, series: int, cells_c: np.ndarray, held_v: float) -> np.ndarray:
+def string_current_a(module: Module, series: int, cells_c: np.ndarray, held_v: np.ndarray | float) -> np.ndarray:
     """Current of strings held at a voltage, at their cells' temperatures and in full sun [A]."""
     coefficient = module.tc_voc_pct_k if module.tc_voc_pct_k is not None else HOT_VOC_COEFFICIENT_PCT_K
     vmp = array.vmp_at_cell_v(module.vmp_v, module.tc_pmax_pct_k, module.tc_isc_pct_k, cells_c) * series
@@ -213,10 +214,13 @@ class Plant:
     core: Core
     store: Store
     takes: Takes
+    ways: tuple[Way, ...]
 
     def harvest(self, sun_w_m2: np.ndarray, air_c: np.ndarray) -> Mapping[str, np.ndarray]:
         """What all arrays give in some hours [Wh], shape (hours, years), by the names of `Harvest`."""
-        each = [block_harvest(self.needs, self.design.bank.charging_v, block, sun_w_m2, air_c) for block in self.design.blocks]
+        each = [
+            block_harvest(self.needs, self.design.bank, block, sun_w_m2, air_c, way) for block, way in zip(self.design.blocks, self.ways, strict=True)
+        ]
         return {name: sum((getattr(one, name) for one in each[1:]), getattr(each[0], name)) for name in Harvest.__dataclass_fields__}
 
     @property
@@ -228,7 +232,9 @@ class Plant:
         return inverter.charge_a * self.design.inverters.count * self.design.bank.charging_v
 
 
-def plant_of(needs: Needs, design: Design, tables: Tables, loads: HourLoads, *, new: bool = False) -> Plant:
+def plant_of(needs: Needs, design: Design, wiring: Wiring, loads: HourLoads, *, new: bool = False) -> Plant:
     """A design made ready to be stepped. Raises OutOfRange where its battery leaves its capacity table."""
-    core = Core(needs, tables, design.bank, design.inverters, design.converters)
-    return Plant(needs, design, core, store_of(core, new=new), takes_of(core, design, loads))
+    tables = wiring.tables
+    core = Core(needs, tables, design.bank, design.inverters, design.converters, kept_shares(wiring, design))
+    ways = tuple(Way.of(wiring.block_circuits(design.bank, block), tables) for block in design.blocks)
+    return Plant(needs, design, core, store_of(core, new=new), takes_of(core, design, loads), ways)

@@ -10,6 +10,7 @@ from importlib import import_module
 import numpy as np
 
 from optimizer.answer import Answer, check, solve
+from optimizer.bill import PriceList
 from optimizer.design import Choice
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
@@ -144,7 +145,7 @@ def replay(
     if report is None:
         return Replayed(problem, answer, None, years, seed, SYNTHETIC, new)
     needs = report.whole.needs
-    plant = plant_of(needs, report.design, catalog.tables, hour_loads(needs), new=new)
+    plant = plant_of(needs, report.design, PriceList(problem, catalog).wiring, hour_loads(needs), new=new)
     own_year = weather_year(problem)
     if own_year is not None:
         tally = Tally(plant)

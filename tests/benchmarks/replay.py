@@ -12,6 +12,7 @@ import tracemalloc
 import numpy as np
 
 from optimizer import load_catalog, load_problem, solve
+from optimizer.bill import PriceList
 from optimizer.inputs.problem_file import shipped_problem
 from optimizer.needs.hours import hour_loads
 from optimizer.needs.synthetic import air_hours_c, sky_of
@@ -36,10 +37,10 @@ def main() -> None:
         times = []
         for _ in range(RUNS):
             since = time.perf_counter()
-            live(plant_of(needs, design, answer.catalog.tables, hour_loads(needs)), sun_w_m2, air_c)
+            live(plant_of(needs, design, PriceList(answer.problem, answer.catalog).wiring, hour_loads(needs)), sun_w_m2, air_c)
             times.append(time.perf_counter() - since)
         tracemalloc.start()
-        lived = live(plant_of(needs, design, answer.catalog.tables, hour_loads(needs)), sun_w_m2, air_c)
+        lived = live(plant_of(needs, design, PriceList(answer.problem, answer.catalog).wiring, hour_loads(needs)), sun_w_m2, air_c)
         peak = tracemalloc.get_traced_memory()[1] / 1e6
         tracemalloc.stop()
         kinds = ", ".join(block.device.kind for block in design.blocks)

@@ -17,6 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from optimizer import load_catalog, load_problem, solve
+from optimizer.bill import PriceList
 from optimizer.design import Bank, Block, ConverterUse, Design, InverterBank
 from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import shipped_folder
@@ -56,7 +57,7 @@ def random_plant(seed):
     )
     problem = problem.model_copy(update={"loads": loads})
     needs = Needs(problem)
-    plant = plant_of(needs, random_design(rng, needs, catalog), catalog.tables, hour_loads(needs), new=rng.random() < 0.3)
+    plant = plant_of(needs, random_design(rng, needs, catalog), PriceList(problem, catalog).wiring, hour_loads(needs), new=rng.random() < 0.3)
     return plant, sky_of(problem).plane_w_m2(YEARS, np.random.default_rng(seed)), air_hours_c(problem.temperatures.air_c)
 
 
@@ -106,7 +107,7 @@ def home():
     temperatures = problem.temperatures.model_copy(update={"battery_c": (25.0,) * 12, "air_c": (25.0,) * 12})
     problem = problem.model_copy(update={"loads": steady, "temperatures": temperatures})
     needs = Needs(problem)
-    return plant_of(needs, answer.report.design, answer.catalog.tables, hour_loads(needs))
+    return plant_of(needs, answer.report.design, PriceList(answer.problem, answer.catalog).wiring, hour_loads(needs))
 
 
 def plain(plant, **store):
@@ -219,7 +220,7 @@ def test_cold_lithium_is_not_charged():
     problem = plant.needs.problem
     cold = problem.temperatures.model_copy(update={"battery_c": (battery.charge_t_min_c - 1,) * 6 + (battery.charge_t_min_c + 1,) * 6})
     needs = Needs(problem.model_copy(update={"temperatures": cold}))
-    store = plant_of(needs, plant.design, plant.core.tables, hour_loads(needs)).store
+    store = plant_of(needs, plant.design, PriceList(plant.needs.problem, load_catalog()).wiring, hour_loads(needs)).store
     assert (store.charge_w == 0).tolist() == [True] * 6 + [False] * 6
 
 
@@ -259,7 +260,7 @@ def test_more_array_bank_or_sun_never_leaves_more_unmet(seed, array, bank, sun, 
 def solved(name):
     answer = solve(load_problem(shipped_folder("problems") / f"{name}.toml"), load_catalog(), explain=False)
     needs = answer.report.whole.needs
-    return answer, plant_of(needs, answer.report.design, answer.catalog.tables, hour_loads(needs))
+    return answer, plant_of(needs, answer.report.design, PriceList(answer.problem, answer.catalog).wiring, hour_loads(needs))
 
 
 @pytest.mark.parametrize("name", ["light_kit", "market_stall", "weekend_cabin", "camper", "river_lodge", "year_round_home"])
@@ -267,8 +268,8 @@ def test_an_hour_like_those_of_the_rules_harvests_what_they_say(name):
     """The monthly rules take cells as at 800 W/m2: an hour of 800 W/m2 is 0.8 of their sun hours."""
     answer, plant = solved(name)
     whole, needs = answer.report.whole, plant.needs
-    for facts, block in zip(whole.facts, plant.design.blocks, strict=True):
-        alone = replace(plant, design=replace(plant.design, blocks=(block,)))
+    for facts, block, way in zip(whole.facts, plant.design.blocks, plant.ways, strict=True):
+        alone = replace(plant, design=replace(plant.design, blocks=(block,)), ways=(way,))
         for at in range(len(needs.months)):
             found = alone.harvest(np.array([[800.0]]), np.array([[needs.air_c[at]]]))
             told = facts.harvest_wh[at] * block.count * 0.8 / needs.sun_h[at]

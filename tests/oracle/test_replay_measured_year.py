@@ -15,6 +15,7 @@ import pytest
 from pvlib.iotools import read_tmy3
 
 from optimizer import load_catalog, load_problem, solve
+from optimizer.bill import PriceList
 from optimizer.inputs.catalog import shipped_folder
 from optimizer.needs.daylight import DAYS, HOURS, MONTH_OF_DAY
 from optimizer.needs.hours import hour_loads
@@ -61,7 +62,7 @@ def test_a_measured_year_is_one_of_the_made_up_ones(name):
     problem = problem.model_copy(update={section: getattr(problem, section).model_copy(update=values) for section, values in changes.items()})
     answer = solve(problem, load_catalog(), explain=False)
     needs = answer.report.whole.needs
-    plant = plant_of(needs, answer.report.design, answer.catalog.tables, hour_loads(needs))
+    plant = plant_of(needs, answer.report.design, PriceList(answer.problem, answer.catalog).wiring, hour_loads(needs))
     measured = live(plant, plane.reshape(1, HOURS), air)
     made_up = live(plant, sky_of(problem).plane_w_m2(300, np.random.default_rng(1)), air_hours_c(problem.temperatures.air_c))
     unmet, all_unmet = (lived.year["unmet_wh"] / lived.year["load_wh"] for lived in (measured, made_up))
