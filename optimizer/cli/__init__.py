@@ -1,6 +1,6 @@
 """The command line: arguments in, one call, exit code out. Heavy rooms are imported inside the commands."""
 
-from optimizer.cli import designs, growth, questions
+from optimizer.cli import designs, growth, questions, sun
 from optimizer.cli.page import app, main
 
-__all__ = ["app", "designs", "growth", "main", "questions"]
+__all__ = ["app", "designs", "growth", "main", "questions", "sun"]

@@ -161,6 +161,8 @@ def lint(
         if found is not None:
             asked, digest = found
             doubts += [f"{problem}: {text}" for text in asked.doubts()]
+            from optimizer.needs.clear_sky import doubts as sun_doubts
+            doubts += [f"{problem}: {text}" for text in tried(lambda: list(sun_doubts(asked)), errors) or ()]
             from optimizer.inputs.agreement import unknown_parts
             errors += unknown_parts(asked, loaded, str(problem)) if loaded else []
     answer = lint_data(loaded, errors, doubts, inputs_data(digest, loaded.sha256 if loaded else None))
