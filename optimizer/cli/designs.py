@@ -162,7 +162,9 @@ def lint(
             asked, digest = found
             doubts += [f"{problem}: {text}" for text in asked.doubts()]
             from optimizer.needs.clear_sky import doubts as sun_doubts
-            doubts += [f"{problem}: {text}" for text in tried(lambda: list(sun_doubts(asked)), errors) or ()]
+            from optimizer.needs.sunlight import sun_on_plane
+            doubts += [f"{problem}: {text}" for text in sun_doubts(asked)]
+            tried(lambda: sun_on_plane(asked), errors)
             from optimizer.inputs.agreement import unknown_parts
             errors += unknown_parts(asked, loaded, str(problem)) if loaded else []
     answer = lint_data(loaded, errors, doubts, inputs_data(digest, loaded.sha256 if loaded else None))

@@ -145,7 +145,7 @@ def _kind(file: Path) -> tuple[str, Callable[[Path], _Rows]]:
 def _read_tmy3(file: Path) -> _Rows:
     from pvlib import iotools
 
-    data, about = iotools.read_tmy3(str(file), encoding="latin-1")
+    data, about = iotools.read_tmy3(str(file), encoding="latin-1", map_variables=True)
     # Rows carry the end of their hour. Taken from the file's own columns: a leap February loses its last hour in the index.
     ends = pd.to_numeric(data["Time (HH:MM)"].str.split(":").str[0])
     starts = pd.to_datetime(data["Date (MM/DD/YYYY)"], format="%m/%d/%Y") + pd.to_timedelta(ends - 1, unit="h")

@@ -14,7 +14,7 @@ import pandas as pd
 
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.inputs.weather import HOURS, YEAR, Weather
-from optimizer.needs.sunlight import azimuth_of, latitude_of, monthly_sun_h, sun_on_plane, weather_of
+from optimizer.needs.sunlight import azimuth_of, latitude_of, monthly_sun_h, quiet, sun_on_plane, weather_of
 from optimizer.rules.sunlight import MEAN_DAYS, declination_deg, sunset_hour_angle_deg
 
 ANY_TILT_DEG = (0.0, 15.0, 30.0, 45.0, 60.0, 75.0, 90.0)
@@ -33,17 +33,18 @@ FAR_DEG = 1.0
 @lru_cache(maxsize=8)
 def clear_year(latitude_deg: float, longitude_deg: float, elevation_m: float) -> Weather:
     """A year without clouds: Ineichen's clear sky with the monthly turbidity of the place, both as pvlib has them."""
-    from pvlib import atmosphere, clearsky, irradiance, solarposition
-
     zone = timezone(timedelta(hours=round(longitude_deg / 15)))
     times = pd.date_range(f"{YEAR}-01-01", periods=HOURS, freq="h", tz=zone)
     middles = times + pd.Timedelta(hours=0.5)
-    sun = solarposition.get_solarposition(middles, latitude_deg, longitude_deg, elevation_m)
-    mass = atmosphere.get_absolute_airmass(
-        atmosphere.get_relative_airmass(sun["apparent_zenith"]), atmosphere.alt2pres(elevation_m),
-    )
-    turbidity = clearsky.lookup_linke_turbidity(middles, latitude_deg, longitude_deg)
-    sky = clearsky.ineichen(sun["apparent_zenith"], mass, turbidity, elevation_m, irradiance.get_extra_radiation(middles))
+    with quiet():
+        from pvlib import atmosphere, clearsky, irradiance, solarposition
+
+        sun = solarposition.get_solarposition(middles, latitude_deg, longitude_deg, elevation_m)
+        mass = atmosphere.get_absolute_airmass(
+            atmosphere.get_relative_airmass(sun["apparent_zenith"]), atmosphere.alt2pres(elevation_m),
+        )
+        turbidity = clearsky.lookup_linke_turbidity(middles, latitude_deg, longitude_deg)
+        sky = clearsky.ineichen(sun["apparent_zenith"], mass, turbidity, elevation_m, irradiance.get_extra_radiation(middles))
     ghi, dni, dhi = (np.nan_to_num(sky[key].to_numpy(dtype=float)) for key in ("ghi", "dni", "dhi"))
     return Weather(latitude_deg, longitude_deg, elevation_m, times, ghi, dni, dhi, np.zeros(HOURS), np.zeros(HOURS), name="a sky without clouds")
 
@@ -82,10 +83,13 @@ def doubts(problem: Problem) -> Iterator[str]:
     if latitude is None:
         return
     yield from _another_place(problem)
-    sun = sun_on_plane(problem)
     key = f"array.{array.sun_way}"
-    given = array.horizontal_kwh_m2 or sun.sun_h
-    ceiling = ceiling_sun_h(problem, 0.0 if array.horizontal_kwh_m2 is not None else sun.tilt_deg)
+    if array.horizontal_kwh_m2 is not None:
+        given, tilt = array.horizontal_kwh_m2, 0.0
+    else:
+        sun = sun_on_plane(problem)
+        given, tilt = sun.sun_h, sun.tilt_deg
+    ceiling = ceiling_sun_h(problem, tilt)
     assert ceiling is not None, "there is a latitude"
     above = [at for at in range(12) if given[at] > ceiling[at] * CLEAR_SKY_ERROR]
     if above:

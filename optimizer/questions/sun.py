@@ -12,6 +12,7 @@ from optimizer.inputs.problem import Problem
 from optimizer.needs.clear_sky import ceiling_sun_h, doubts
 from optimizer.needs.demand import Demand
 from optimizer.needs.sunlight import (
+    MONTHLY_BIAS,
     PlaneSun,
     azimuth_of,
     left_by_month,
@@ -20,12 +21,6 @@ from optimizer.needs.sunlight import (
     sun_hours_that_count,
     sun_on_plane,
     weather_of,
-)
-
-MONTHLY_BIAS = (
-    "Sun on the plane from monthly means, with an even sky. Against hourly sums in three places, tilt = latitude (docs/sunlight.md), it was up to "
-    "3 % off at 26 N, 5 % high in January and at most 3 % low otherwise at 36 N, 23 % high in January and up to 8 % low otherwise at cloudy 55 N. "
-    "The error is largest in the months that size an array: where an hourly weather file exists, use it."
 )
 
 GIVEN = "given in the problem file"
@@ -97,7 +92,7 @@ def _by_tilt(problem: Problem, months: tuple[int, ...]) -> tuple[TiltSun, ...]:
     rows = []
     for tilt in sorted({*GRID_DEG, *problem.array.tilts}):
         hours = _hours(sun_hours_that_count(problem, on_tilt(problem, tilt)))
-        weakest = min(months or range(12), key=lambda month, hours=hours: hours[month])  # type: ignore[misc]
+        weakest = min(months or range(12), key=lambda month, hours=hours: hours[month])
         rows.append(TiltSun(tilt, hours, weakest, tilt in tried))
     return tuple(rows)
 
