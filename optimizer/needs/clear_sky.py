@@ -14,7 +14,15 @@ import pandas as pd
 
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.inputs.weather import HOURS, YEAR, Weather
-from optimizer.needs.sunlight import azimuth_of, latitude_of, monthly_sun_h, quiet, sun_on_plane, weather_of
+from optimizer.needs.sunlight import (
+    PlaneSun,
+    azimuth_of,
+    latitude_of,
+    monthly_sun_h,
+    quiet,
+    sun_on_plane,
+    weather_of,
+)
 from optimizer.rules.sunlight import MEAN_DAYS, declination_deg, sunset_hour_angle_deg
 
 ANY_TILT_DEG = (0.0, 15.0, 30.0, 45.0, 60.0, 75.0, 90.0)
@@ -25,6 +33,9 @@ LIKE_DAYLIGHT = 0.15
 
 CLEAR_SKY_ERROR = 1.05
 """Sun over that of the model's clear sky from which a figure is called out: very dry air gives a little more; common practice, no source."""
+
+CLOUDY_SHARE = 0.4
+"""Share of a clear sky's sun that cloudy places have at least over the year; common practice, no source."""
 
 FAR_DEG = 1.0
 """Difference of latitude or longitude from which a weather file is called that of another place; common practice, no source."""
@@ -84,11 +95,9 @@ def doubts(problem: Problem) -> Iterator[str]:
         return
     yield from _another_place(problem)
     key = f"array.{array.sun_way}"
-    if array.horizontal_kwh_m2 is not None:
-        given, tilt = array.horizontal_kwh_m2, 0.0
-    else:
-        sun = sun_on_plane(problem)
-        given, tilt = sun.sun_h, sun.tilt_deg
+    # Monthly means are looked at as they stand: on the plane they may be refused, and the reason is wanted then.
+    sun = sun_on_plane(problem) if array.horizontal_kwh_m2 is None else PlaneSun(array.horizontal_kwh_m2, "", 0.0)
+    given, tilt = sun.sun_h, sun.tilt_deg
     ceiling = ceiling_sun_h(problem, tilt)
     assert ceiling is not None, "there is a latitude"
     above = [at for at in range(12) if given[at] > ceiling[at] * CLEAR_SKY_ERROR]
@@ -111,7 +120,7 @@ def _cause(given: tuple[float, ...], ceiling: tuple[float, ...], latitude: float
         return "hours of daylight instead of sun hours"
     if (np.roll(figures, 6) <= ceiling).all():
         return "months of the other hemisphere, or a latitude with the wrong sign"
-    if (figures / 3.6 <= ceiling).all() and figures.max() > max(ceiling):
+    if (figures / 3.6 <= ceiling).all() and figures.mean() / 3.6 >= CLOUDY_SHARE * np.mean(ceiling):
         return "MJ/m2 instead of kWh/m2"
     return "values of another plane or another place"
 

@@ -81,7 +81,7 @@ def errors_of(path):
     (HOURLY, 'array.tilt_deg: is required with weather_file: a number, a list, or "best"'),
     ("sun_h = 4\ntilt_deg = [20, 40]", "array.tilt_deg: sun_h is for one plane: several tilts need horizontal_kwh_m2 or weather_file"),
     ("sun_h = 4\ntilt_deg = 91", 'array.tilt_deg: a tilt is a number from 0 to 90, a list of such numbers, or "best" (got 91)'),
-    ("sun_h = 4\ntilt_deg = \"steep\"", "array.tilt_deg: a tilt is a number from 0 to 90, a list of such numbers, or \"best\" (got 'steep')"),
+    ('sun_h = 4\ntilt_deg = "steep"', "array.tilt_deg: a tilt is a number from 0 to 90, a list of such numbers, or \"best\" (got 'steep')"),
     ("sun_h = 4\ntilt_deg = []", "array.tilt_deg: needs one tilt or more"),
     ("sun_h = 4\nsoiling = 0.9\nsoiling_by_month = 0.9", "array: soiling and soiling_by_month say the same thing: give one of them"),
 ])
@@ -231,7 +231,7 @@ def test_the_answer_says_the_tilt(write, run):
 
 
 def test_questions_work_on_an_open_tilt(write, run):
-    path = write(f'horizontal_kwh_m2 = {HORIZONTAL}\ntilt_deg = [20, 50]')
+    path = write(f"horizontal_kwh_m2 = {HORIZONTAL}\ntilt_deg = [20, 50]")
     for words in (["ranking", path, "-n", "2"], ["curve", path, "--over", "autonomy"], ["curve", path, "--over", "sun"], ["why-not", path, "PV-100-36"]):
         assert run(*words).code == 0, words
 
