@@ -198,6 +198,11 @@ def at_tilt(problem: Problem, tilt_deg: float) -> Problem:
     return problem.model_copy(update={"array": problem.array.model_copy(update={"tilt_deg": tilt_deg})})
 
 
+def on_one_plane(problem: Problem) -> Problem:
+    """The problem on the tilt with most sun in the weakest month of use, where it leaves the tilt open."""
+    return at_tilt(problem, _best_first(problem)[0]) if len(problem.array.tilts) > 1 else problem
+
+
 def with_tilt(problem: Problem, tilt_deg: float | None) -> Problem:
     """The problem on the plane that a choice names; as it is where the choice names none."""
     return problem if tilt_deg is None else at_tilt(problem, tilt_deg)
