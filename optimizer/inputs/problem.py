@@ -55,7 +55,7 @@ class Temperatures(Section):
     battery_lowest_c: TemperatureBySeason
     battery_highest_c: Kelvinable | None = None
     electronics_highest_c: Kelvinable | None = None
-    _origins: dict[str, str] = PrivateAttr({})
+    _origins: dict[str, str] = PrivateAttr(default_factory=dict)
 
     @property
     def origins(self) -> Mapping[str, str]:

@@ -102,6 +102,14 @@ def _monthly_sun_h(weather: Weather, tilt_deg: float, azimuth_deg: float, albedo
     return tuple(float(hours) for hours in monthly_sun_h(weather, tilt_deg, azimuth_deg, albedo))
 
 
+@lru_cache(maxsize=4096)
+def _from_monthly_means(
+    horizontal_kwh_m2: tuple[float, ...], latitude_deg: float, tilt_deg: float, azimuth_deg: float, albedo: tuple[float, ...],
+) -> tuple[float, ...]:
+    means = monthly_mean_sun_h(np.array(horizontal_kwh_m2), latitude_deg, tilt_deg, azimuth_deg, np.array(albedo))
+    return tuple(float(hours) for hours in means)
+
+
 # --- the site's own sun
 
 
@@ -139,10 +147,10 @@ def on_tilt(problem: Problem, tilt_deg: float) -> PlaneSun:
     assert array.horizontal_kwh_m2 is not None, "one of three ways is given"
     assert problem.site.latitude_deg is not None, "the problem was refused without a latitude"
     try:
-        means = monthly_mean_sun_h(np.array(array.horizontal_kwh_m2), problem.site.latitude_deg, tilt_deg, azimuth, np.array(array.albedo_by_month))
+        hours = _from_monthly_means(array.horizontal_kwh_m2, problem.site.latitude_deg, tilt_deg, azimuth, array.albedo_by_month)
     except OutOfRange as bad:
         raise OutOfRange(f"array.horizontal_kwh_m2: {_out_of_range(problem)}{bad}; a weather_file, or sun_h on the plane, has no such limit") from None
-    return PlaneSun(tuple(float(hours) for hours in means), f"monthly means on the horizontal, {plane}, even (isotropic) sky", tilt_deg)
+    return PlaneSun(hours, f"monthly means on the horizontal, {plane}, even (isotropic) sky", tilt_deg)
 
 
 def _out_of_range(problem: Problem) -> str:
