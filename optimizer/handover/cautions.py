@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from optimizer.handover.layout import lowered
 from optimizer.inputs.problem import Problem
 from optimizer.needs.site import HEATING_BELOW_C
-from optimizer.needs.sunlight import MONTHLY_BIAS
+from optimizer.needs.sunlight import bias_words
 from optimizer.proof.array import needs_cold_cut_out
 from optimizer.proof.check import Report
 from optimizer.proof.lines import Line
@@ -85,8 +85,9 @@ def _of_problem(problem: Problem) -> Iterator[str]:
     cared = [load.item for load in problem.loads if CARE.search(load.item)]
     if cared:
         yield f"Somebody's health may hang on: {', '.join(cared)}. This tool does not certify such loads: alarm, store and plan for failure of their own."
-    if problem.array.horizontal_kwh_m2 is not None:
-        yield MONTHLY_BIAS
+    bias = bias_words(problem)
+    if bias:
+        yield bias
     source = problem.site.other_source
     if source == "generator":
         yield "A generator stands behind the array: outdoors, away from openings, behind a transfer switch; its size, fuel and charger are not part of this answer."

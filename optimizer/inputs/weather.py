@@ -99,10 +99,9 @@ class _Rows:
 def load_weather(path: str | Path) -> Weather:
     """Read a weather file; raises InputError with a sentence where it is not one, or an hour of the year is missing."""
     file = Path(path)
-    try:
-        at = file.stat()
-    except OSError:
-        raise InputError(f"{shown(file)}: no such weather file; weather_file names one beside the problem file") from None
+    if not file.is_file():
+        raise InputError(f"{path}: no such weather file; weather_file names one beside the problem file")
+    at = file.stat()
     return _loaded(str(file), at.st_mtime_ns, at.st_size)
 
 

@@ -12,6 +12,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
+from optimizer.errors import OutOfRange
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.inputs.weather import HOURS, YEAR, Weather
 from optimizer.needs.sunlight import (
@@ -108,6 +109,8 @@ def doubts(problem: Problem) -> Iterator[str]:
             f"{key}: {named}: more sun than a sky without clouds gives at this latitude (in {MONTHS[at]} {given[at]:.1f} h, at most "
             f"{ceiling[at]:.1f}): {_cause(given, ceiling, latitude)}?"
         )
+    elif array.horizontal_kwh_m2 is not None:
+        yield from _exaggerated(problem)
 
 
 def _cause(given: tuple[float, ...], ceiling: tuple[float, ...], latitude: float) -> str:
@@ -123,6 +126,23 @@ def _cause(given: tuple[float, ...], ceiling: tuple[float, ...], latitude: float
     if (figures / 3.6 <= ceiling).all() and figures.mean() / 3.6 >= CLOUDY_SHARE * np.mean(ceiling):
         return "MJ/m2 instead of kWh/m2"
     return "values of another plane or another place"
+
+
+def _exaggerated(problem: Problem) -> Iterator[str]:
+    """Months in which the monthly-mean method puts more on the plane than a sky without clouds does: where the sun stays low."""
+    try:
+        sun = sun_on_plane(problem)
+    except OutOfRange:  # said as an error by whoever asks for the sun on the plane
+        return
+    ceiling = ceiling_sun_h(problem, sun.tilt_deg)
+    assert ceiling is not None, "there is a latitude"
+    above = [at for at in range(12) if sun.sun_h[at] > ceiling[at] * CLEAR_SKY_ERROR]
+    if above:
+        at = max(above, key=lambda one: sun.sun_h[one] - ceiling[one])
+        yield (
+            f"array.horizontal_kwh_m2: {', '.join(MONTHS[one] for one in above)}: the monthly-mean method puts more on the plane than a sky without "
+            f"clouds gives (in {MONTHS[at]} {sun.sun_h[at]:.1f} h, at most {ceiling[at]:.1f}): it exaggerates where the sun stays low; use a weather_file, or 0"
+        )
 
 
 def _another_place(problem: Problem) -> Iterator[str]:

@@ -7,7 +7,7 @@ method stands in `rules/sunlight.py`. A problem with several tilts keeps one pla
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
@@ -19,7 +19,15 @@ import numpy as np
 from optimizer.errors import OutOfRange
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.needs.demand import Demand
-from optimizer.rules.sunlight import MEAN_DAYS, effective_sun_h, extraterrestrial_kwh_m2, monthly_mean_sun_h
+from optimizer.rules.sunlight import (
+    LOW_NOON_DEG,
+    MEAN_DAYS,
+    declination_deg,
+    effective_sun_h,
+    extraterrestrial_kwh_m2,
+    monthly_mean_sun_h,
+    noon_height_deg,
+)
 
 if TYPE_CHECKING:
     from optimizer.inputs.weather import Weather
@@ -149,14 +157,21 @@ def on_tilt(problem: Problem, tilt_deg: float) -> PlaneSun:
     try:
         hours = _from_monthly_means(array.horizontal_kwh_m2, problem.site.latitude_deg, tilt_deg, azimuth, array.albedo_by_month)
     except OutOfRange as bad:
-        raise OutOfRange(f"array.horizontal_kwh_m2: {_out_of_range(problem)}{bad}; a weather_file, or sun_h on the plane, has no such limit") from None
+        raise OutOfRange(f"array.horizontal_kwh_m2: {_out_of_range(problem)}{bad}; a weather_file, or sun_h on the plane, has no such limit, and 0 is the cautious figure") from None
     return PlaneSun(hours, f"monthly means on the horizontal, {plane}, even (isotropic) sky", tilt_deg)
 
 
+def bias_words(problem: Problem) -> str:
+    """How far the sun on the plane may be off, where it was calculated from monthly means; nothing where it was not."""
+    return "" if problem.array.horizontal_kwh_m2 is None else MONTHLY_BIAS
+
+
 def _out_of_range(problem: Problem) -> str:
-    """Months whose clearness is outside the method's range."""
+    """Months outside the method's range: too cloudy, too clear, or the sun too low."""
     horizontal, above = np.array(problem.array.horizontal_kwh_m2), extraterrestrial_kwh_m2(problem.site.latitude_deg, np.array(MEAN_DAYS))
-    out = [MONTHS[at] for at in range(12) if horizontal[at] > 0 and not 0.3 * above[at] <= horizontal[at] <= 0.8 * above[at]]
+    noon_deg = noon_height_deg(problem.site.latitude_deg, declination_deg(np.array(MEAN_DAYS)))
+    inside = (horizontal >= 0.3 * above) & (horizontal <= 0.8 * above) & (noon_deg >= LOW_NOON_DEG)
+    out = [MONTHS[at] for at in range(12) if horizontal[at] > 0 and not inside[at]]
     return f"{', '.join(out)}: " if out else ""
 
 
@@ -191,14 +206,21 @@ def with_sun_h(problem: Problem, sun_h: tuple[float, ...]) -> Problem:
 # --- several tilts
 
 
+def best_first(sun: Mapping[float, np.ndarray]) -> tuple[float, ...]:
+    """Tilts in order: most sun in the weakest of some months first, of equals most in the next weakest, of equals the lowest.
+
+    sun: sun hours in these months by tilt [h/day]
+    """
+    return tuple(sorted(sun, key=lambda tilt: ([-round(hours, 9) for hours in sorted(sun[tilt].tolist())], tilt)))
+
+
 def _best_first(problem: Problem) -> tuple[float, ...]:
-    """The tilts of the problem, that with most sun in the weakest month of use first; of equals the lowest."""
+    """The tilts of the problem, that with most sun in the weakest month of use first."""
     tilts = problem.array.tilts
     if len(tilts) < 2:
         return tilts
     months = list(Demand(problem).months_of_use) or list(range(12))
-    weakest = {tilt: float(sun_hours_that_count(problem, on_tilt(problem, tilt))[months].min()) for tilt in tilts}
-    return tuple(sorted(tilts, key=lambda tilt: (-weakest[tilt], tilt)))
+    return best_first({tilt: sun_hours_that_count(problem, on_tilt(problem, tilt))[months] for tilt in tilts})
 
 
 def at_tilt(problem: Problem, tilt_deg: float) -> Problem:

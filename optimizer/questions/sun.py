@@ -12,9 +12,10 @@ from optimizer.inputs.problem import Problem
 from optimizer.needs.clear_sky import ceiling_sun_h, doubts
 from optimizer.needs.demand import Demand
 from optimizer.needs.sunlight import (
-    MONTHLY_BIAS,
     PlaneSun,
     azimuth_of,
+    best_first,
+    bias_words,
     left_by_month,
     on_tilt,
     planes,
@@ -61,8 +62,12 @@ class Sun:
 
     @property
     def best(self) -> TiltSun | None:
-        """The tilt with most sun in its weakest month of use, of equals the lowest; None where only one plane is known."""
-        return max(self.tilts, key=lambda one: (round(one.weakest_h, 9), -one.tilt_deg), default=None)
+        """The tilt with most sun in its weakest month of use; None where only one plane is known."""
+        if not self.tilts:
+            return None
+        months = list(self.months_of_use) or list(range(12))
+        first = best_first({one.tilt_deg: np.array(one.sun_h)[months] for one in self.tilts})[0]
+        return next(one for one in self.tilts if one.tilt_deg == first)
 
     @property
     def method(self) -> str:
@@ -79,7 +84,7 @@ def sun(problem: Problem) -> Sun:
         problem=problem, plane=plane, azimuth_deg=azimuth_of(problem), counts=_hours(sun_hours_that_count(problem, plane)),
         left=_hours(left_by_month(problem)), ceiling=ceiling_sun_h(problem, plane.tilt_deg), months_of_use=months,
         tilts=() if array.sun_h is not None else _by_tilt(problem, months), origins=_origins(problem, plane), warnings=tuple(warnings),
-        bias=MONTHLY_BIAS if array.horizontal_kwh_m2 is not None else "",
+        bias=bias_words(problem),
     )
 
 

@@ -22,6 +22,10 @@ ERBS = "Erbs, Klein & Duffie 1982"
 LOW_SUNSET_DEG = 81.4
 """Sunset hour angle up to which the winter formula of the diffuse share holds; Erbs, Klein & Duffie 1982."""
 
+LOW_NOON_DEG = 6.0
+"""Height of the sun at noon of the mean day from which the monthly-mean method holds; below it, next to the polar night, it gives up to
+four times the sun of a clear sky on a steep plane (measured, docs/sunlight.md)."""
+
 STEPS = 1440
 """Steps of the mean day from sunrise to sunset in which the beam on a tilted plane is added up."""
 
@@ -72,6 +76,22 @@ def sunset_hour_angle_deg(latitude_deg: Values, sun_declination_deg: Values) -> 
     within(latitude_deg, -90, 90, "latitude", "deg", "definition")
     cosine = -np.tan(np.radians(latitude_deg)) * np.tan(np.radians(sun_declination_deg))
     return np.degrees(np.arccos(np.clip(cosine, -1, 1)))  # beyond -1 and 1 lie polar day and polar night, as the formula says
+
+
+def noon_height_deg(latitude_deg: Values, sun_declination_deg: Values) -> Values:
+    """Height of the sun at noon.
+
+    Formula: alpha = 90 - |phi - delta|
+    latitude_deg: latitude, north positive [deg]
+    sun_declination_deg: declination of the sun [deg]
+    returns: height above the horizon, negative where the sun does not rise [deg]
+    Valid: latitude of -90 to 90
+    Source: geometry
+    >>> round(float(noon_height_deg(43, -23.05)), 2)
+    23.95
+    """
+    within(latitude_deg, -90, 90, "latitude", "deg", "definition")
+    return 90 - np.abs(latitude_deg - np.asarray(sun_declination_deg))
 
 
 def extraterrestrial_kwh_m2(latitude_deg: Values, day: Values) -> Values:
@@ -172,7 +192,7 @@ def monthly_mean_sun_h(horizontal_kwh_m2: Values, latitude_deg: float, tilt_deg:
     azimuth_deg: azimuth of the plane, 180 south [deg]
     albedo: share that the ground throws back, one or twelve [share]
     returns: sun hours on the plane, January to December; 0 where the horizontal has none [h/day]
-    Valid: clearness of 0.3 to 0.8 in every month with any sun
+    Valid: clearness of 0.3 to 0.8, and 6 degrees of height or more at noon of the mean day, in every month with any sun
     Source: Duffie & Beckman, Solar Engineering of Thermal Processes (2013), section 2.19
     >>> round(float(monthly_mean_sun_h([1.79, 2.75, 3.57, 4.46, 5.93, 6.4, 6.27, 5.65, 4.05, 2.91, 1.77, 1.59], 43, 60, 180, 0.2)[5]), 2)
     4.59
@@ -182,7 +202,9 @@ def monthly_mean_sun_h(horizontal_kwh_m2: Values, latitude_deg: float, tilt_deg:
     above, delta = extraterrestrial_kwh_m2(latitude_deg, days), declination_deg(days)
     sunset = sunset_hour_angle_deg(latitude_deg, delta)
     sunny = horizontal > 0
-    clearness = np.where(sunny, np.divide(horizontal, above, out=np.full(12, np.inf), where=above > 0), 0.5)
+    noon = np.where(sunny, noon_height_deg(latitude_deg, delta), 90.0)
+    within(noon, LOW_NOON_DEG, 90, "height of the sun at noon", "deg", "measured against a clear sky, docs/sunlight.md")
+    clearness = np.divide(horizontal, above, out=np.full(12, 0.5), where=sunny)
     share = diffuse_share(clearness, sunset)
     ratio = beam_ratio(latitude_deg, delta, tilt_deg, azimuth_deg)
     return np.where(sunny, isotropic_plane_kwh_m2(horizontal, share, ratio, tilt_deg, albedo), 0.0)

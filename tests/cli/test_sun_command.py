@@ -268,6 +268,25 @@ def test_months_agree_with_solve(write, run):
     assert sun["bias"] in answer["cautions"]
 
 
+def test_low_sun_next_to_the_polar_night_is_refused(write, run):
+    # hand: at 68 N the sun stands 22 - 20.9 = 1.1 degrees high at noon in the middle of January, and 3.1 in that of November.
+    north = "[0.02, 0.5, 1.7, 3.5, 4.6, 5.2, 4.8, 3.6, 1.9, 0.7, 0.08, 0]"
+    path = write(f"horizontal_kwh_m2 = {north}\ntilt_deg = 75", site="latitude_deg = 68")
+    ran = run("solve", path)
+    assert ran.code == 3
+    assert "array.horizontal_kwh_m2: Jan, Nov: height of the sun at noon 1.08" in ran.err
+    assert "0 is the cautious figure" in ran.err
+
+
+def test_a_polar_night_is_no_reason_for_a_flat_array(write):
+    # hand: no tilt has sun in the polar night; of these the one with most in the next weakest month is taken, and flat it is not.
+    polar = load_problem(write('horizontal_kwh_m2 = [0, 0, 0.7, 2.8, 5.5, 6.6, 6.0, 3.5, 1.2, 0, 0, 0]\ntilt_deg = "best"', site="latitude_deg = 75"))
+    sun = sun_on_plane(polar)
+    assert sun.tilt_deg >= 60
+    assert (sun.sun_h[0], sun.sun_h[11]) == (0.0, 0.0)
+    assert Needs(polar).sun_h.min() == 0.0
+
+
 def test_words_fit_and_tell_bias_and_origin(write, run):
     ran = run("sun", write(f'horizontal_kwh_m2 = {HORIZONTAL}\ntilt_deg = "best"'))
     assert ran.code == 0

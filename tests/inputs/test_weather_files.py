@@ -16,11 +16,22 @@ import pandas as pd
 import pvlib
 import pytest
 
-from optimizer.errors import InputError
+from optimizer.errors import InputError, OutOfRange
 from optimizer.inputs.weather import load_weather
 from optimizer.needs.clear_sky import clear_year
 from optimizer.needs.sunlight import monthly_sun_h, plane_hours_w_m2, quiet
-from optimizer.rules.sunlight import MEAN_DAYS, extraterrestrial_kwh_m2, monthly_mean_sun_h
+from optimizer.rules.sunlight import (
+    LOW_NOON_DEG,
+    MEAN_DAYS,
+    beam_ratio,
+    declination_deg,
+    diffuse_share,
+    extraterrestrial_kwh_m2,
+    isotropic_plane_kwh_m2,
+    monthly_mean_sun_h,
+    noon_height_deg,
+    sunset_hour_angle_deg,
+)
 
 DATA = Path(pvlib.__file__).parent / "data"
 PUBLISHED = Path(__file__).parents[1] / "published"
@@ -157,6 +168,30 @@ def test_the_bias_is_that_of_the_references():
     assert all(-5 <= one <= -1 for one in perez[1:])
     assert (north[0], north[11]) == (15, -4)
     assert all(-10 <= one <= 1 for one in north[1:11] if one is not None)
+
+
+@pytest.mark.parametrize("latitude", [45, 55, 60, 64, 68, 72, 75, 78])
+@pytest.mark.parametrize("share", [0.7, 1.0])
+def test_the_method_gives_a_clear_sky_no_more_than_its_due(latitude, share):
+    # measured here, no outside figure, and told on the page: the monthly-mean method over the clear sky that its horizontal figures are from.
+    clear, days, tilt = clear_year(float(latitude), 0.0, 0.0), np.array(MEAN_DAYS), min(90, latitude + 15)
+    above, delta = extraterrestrial_kwh_m2(latitude, days), declination_deg(days)
+    horizontal = share * clear.by_month(clear.ghi) * 24 / 1000
+    inside = (horizontal >= 0.3 * above) & (horizontal <= 0.8 * above) & (noon_height_deg(latitude, delta) >= LOW_NOON_DEG)
+    assert inside.sum() >= 6
+    ratio = monthly_mean_sun_h(np.where(inside, horizontal, 0), latitude, tilt, 180, 0.2)[inside] / monthly_sun_h(clear, tilt, 180, 0.2)[inside] / share
+    assert ratio.max() <= (1.03 if latitude <= 64 else 1.1)
+
+
+def test_why_low_sun_is_refused():
+    # measured here: at 68 N in January the parts of the method, put together past its limit, give over three times the clear sky.
+    clear, delta = clear_year(68.0, 0.0, 0.0), float(declination_deg(17))
+    horizontal, above = clear.by_month(clear.ghi)[0] * 24 / 1000, float(extraterrestrial_kwh_m2(68, 17))
+    share = diffuse_share(horizontal / above, sunset_hour_angle_deg(68, delta))
+    plane = float(isotropic_plane_kwh_m2(horizontal, share, beam_ratio(68, delta, 83, 180), 83, 0.2))
+    assert 3 < plane / monthly_sun_h(clear, 83, 180, 0.2)[0] < 4
+    with pytest.raises(OutOfRange, match=r"height of the sun at noon 1\.08"):
+        monthly_mean_sun_h(np.array([horizontal] + [0.0] * 11), 68, 83, 180, 0.2)
 
 
 # --- other kinds of files, written from the values of an open one

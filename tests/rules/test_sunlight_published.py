@@ -61,6 +61,11 @@ def test_declination_and_sunset() -> None:
     assert float(sunlight.sunset_hour_angle_deg(45, -20.0)) == pytest.approx(68.66, abs=0.01)
 
 
+def test_height_at_noon() -> None:
+    # hand: overhead at the equator at the equinox; 90 - 43 - 23 = 24 in winter and 90 - 43 + 23 = 70 in summer; below the horizon.
+    assert sunlight.noon_height_deg(np.array([0.0, 43.0, 43.0, -43.0, 80.0]), np.array([0.0, -23.0, 23.0, -23.0, -20.0])).tolist() == [90, 24, 70, 70, -10]
+
+
 def test_diffuse_share_on_both_sides_of_the_bend() -> None:
     # published: Erbs, Klein & Duffie 1982, the two polynomials worked by hand at a clearness of 0.5.
     # 1.391 - 1.78 + 1.04725 - 0.267125 = 0.391125; 1.311 - 1.511 + 0.85675 - 0.227625 = 0.429125
@@ -151,7 +156,7 @@ def test_months_outside_the_methods_range_are_refused(change: dict[int, float], 
 
 
 def test_sun_in_the_polar_night_is_refused() -> None:
-    # hand: there is none above the air either, so the clearness would be without bound.
+    # hand: 90 - 80 - 20.9 = -10.9 degrees at noon in the middle of January.
     with pytest.raises(OutOfRange) as caught:
         sunlight.monthly_mean_sun_h(np.full(12, 3.0), 80, 60, 180, 0.2)
-    assert "clearness inf is outside" in str(caught.value)
+    assert "height of the sun at noon -10.9" in str(caught.value)
