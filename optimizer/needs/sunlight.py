@@ -36,8 +36,8 @@ MODEL = "haydavies"
 """Sky of the hourly method: a bright ring around the sun and an even rest; Hay & Davies 1980, as pvlib has it."""
 
 MONTHLY_BIAS = (
-    "Sun on the plane from monthly means, with an even sky. Against hourly sums in three places, tilt = latitude (docs/sunlight.md), it was up to "
-    "3 % off at 26 N, 5 % high in January and at most 3 % low otherwise at 36 N, 23 % high in January and up to 8 % low otherwise at cloudy 55 N. "
+    "Sun on the plane from monthly means, with an even sky. Against hourly sums in three places, tilt = latitude (docs/sunlight.md), it was 2 % low "
+    "to 3 % high at 26 N, 3 % low to 5 % high at 36 N, and 7 % low to 23 % high at cloudy 55 N, highest in January. "
     "The error is largest in the months that size an array: where an hourly weather file exists, use it."
 )
 

@@ -19,7 +19,7 @@ import pytest
 from optimizer.errors import InputError, OutOfRange
 from optimizer.inputs.weather import load_weather
 from optimizer.needs.clear_sky import clear_year
-from optimizer.needs.sunlight import monthly_sun_h, plane_hours_w_m2, quiet
+from optimizer.needs.sunlight import MONTHLY_BIAS, monthly_sun_h, plane_hours_w_m2, quiet
 from optimizer.rules.sunlight import (
     LOW_NOON_DEG,
     MEAN_DAYS,
@@ -156,6 +156,14 @@ def test_the_page_tells_the_measured_bias():
         for name, sky, cells in re.findall(r"^\| `([\w.]+)`, [\d.]+ N \| (\w+) \|(.*)\|$", page, re.MULTILINE)
     }
     assert told == measured_bias()
+
+
+def test_the_words_beside_an_answer_tell_the_measured_bias():
+    rows = measured_bias()
+    for name, latitude in ((MIAMI, "26 N"), (GREENSBORO, "36 N"), (SAND_POINT, "cloudy 55 N")):
+        months = [one for one in rows[name, "haydavies"] if one is not None]
+        assert f"{-min(months)} % low to {max(months)} % high at {latitude}" in MONTHLY_BIAS
+    assert rows[SAND_POINT, "haydavies"].index(23) == 0
 
 
 def test_the_bias_is_that_of_the_references():
