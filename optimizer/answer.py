@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from typing import Any
 
 from optimizer.bill import PriceList
 from optimizer.choice.kinds import Kinds
@@ -12,13 +14,16 @@ from optimizer.choice.owned import OwnedPart, owned_parts, unfit_demands
 from optimizer.choice.screening import ScreenRow
 from optimizer.choice.search import Found, search
 from optimizer.choice.solver import Ending
-from optimizer.design import Choice, Design, choice_of
+from optimizer.design import Choice, Design, choice_from, choice_of
+from optimizer.errors import InputError
 from optimizer.inputs.agreement import refuse_unknown_parts
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.site import Needs
-from optimizer.proof.check import Report, check, check_design
+from optimizer.needs.sunlight import at_tilt, planes
+from optimizer.proof.check import Report, check_design
+from optimizer.proof.check import check as check_on_plane
 from optimizer.rules.book import Severities
 
 __all__ = ["Answer", "Outcome", "ScreenRow", "check", "solve"]
@@ -72,12 +77,89 @@ def solve(
     explain: where there is no design, look for the reason too, which takes further solves.
     margin_share: what every enforced rule with a continuous limit must leave of its limit; 0.1 for 10 %.
     most_cents: look only among designs that the objective counts at most this; "infeasible" then says no more than that.
+    A problem with several tilts is solved on each that no other beats, and the cheapest design of them is the answer.
     Raises InputError where the problem locks or owns a part that the catalog does not hold.
     The design has passed the check, or there is none; `answer.outcome` says how it ended.
     """
-    started = time.perf_counter()
     refuse_unknown_parts(problem, catalog)
     problem, catalog = with_worn_parts(problem, catalog)
+    tilts = planes(problem)
+    if len(problem.array.tilts) < 2:
+        return _solve_on_plane(
+            problem, catalog, prune=prune, solver=solver, kinds=kinds, explain=explain, margin_share=margin_share, most_cents=most_cents,
+        )
+
+    def on(tilt: float | None, *, seconds: float, explained: bool, most: int | None) -> Answer:
+        assert tilt is not None, "several planes have tilts"
+        asked = at_tilt(problem, tilt)
+        asked = asked.model_copy(update={"solver": asked.solver.model_copy(update={"time_limit_s": seconds})})
+        return _solve_on_plane(asked, catalog, prune=prune, solver=solver, kinds=kinds, explain=explained, margin_share=margin_share, most_cents=most)
+
+    return _cheapest_plane(problem, tilts, on, explain=explain, most_cents=most_cents)
+
+
+def _cheapest_plane(problem: Problem, tilts: Sequence[float | None], on: Callable[..., Answer], *, explain: bool, most_cents: int | None) -> Answer:
+    """The cheapest design over several planes: every design lies on one, so the least of their optima is the optimum.
+
+    Planes after the first design are searched only below its price. All of them share one time limit.
+    """
+    started = time.perf_counter()
+    answers: list[Answer] = []
+    best: Answer | None = None
+    for tilt in tilts:
+        seconds = max(0.01, problem.solver.time_limit_s - (time.perf_counter() - started))
+        most = most_cents if best is None or best.report is None else best.report.bill.objective_cents - 1
+        answers.append(on(tilt, seconds=seconds, explained=explain and not answers, most=most))
+        best = answers[-1] if answers[-1].report is not None else best
+    timing = {key: sum(answer.timing_s.get(key, 0.0) for answer in answers) for key in answers[0].timing_s}
+    settled = all(answer.outcome in (Outcome.OPTIMAL, Outcome.INFEASIBLE) for answer in answers)
+    if best is None or best.report is None or best.choice is None:
+        told = answers[0] if settled else next(answer for answer in answers if answer.outcome is Outcome.STOPPED)
+        return replace(told, problem=problem, timing_s=timing)
+    cost = best.report.bill.objective_cents
+    bounds = [_plane_bound(answer, cost) for answer in answers]
+    bound = None if None in bounds else min(one for one in bounds if one is not None)
+    return replace(
+        best, choice=best.choice.model_copy(update={"tilt_deg": best.problem.array.tilt_deg}),
+        problem=best.problem.model_copy(update={"solver": problem.solver}), timing_s=timing,
+        outcome=Outcome.OPTIMAL if settled else Outcome.FEASIBLE, bound_cents=best.bound_cents if settled else bound,
+        gap=best.gap if settled else None if bound is None else max(0.0, (cost - bound) / max(1.0, abs(cost))),
+        owned=owned_parts(best.problem, best.catalog, best.report.design.pieces) if explain else (),
+    )
+
+
+def _plane_bound(answer: Answer, cost: float) -> float | None:
+    """What a plane's designs cost at least; a plane without a design below the best one is bounded by that."""
+    if answer.outcome is Outcome.INFEASIBLE:
+        return cost
+    if answer.outcome is Outcome.OPTIMAL and answer.report is not None:
+        return answer.report.bill.objective_cents
+    return answer.bound_cents
+
+
+def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog) -> Report:
+    """Hold a choice, from any origin, against every rule, on the plane that it names.
+
+    choice: the object that `solve` hands over (or a whole answer), as a Choice or as plain data.
+    Where the problem leaves the tilt open and the choice names none, the tilt with most sun in the weakest month of use counts.
+    Raises InputError where the choice is not one, or names a part or a tilt that there is not.
+    """
+    if not isinstance(choice, Choice):
+        choice = choice_from(choice)
+    tilt, allowed = choice.tilt_deg, problem.array.tilts
+    if tilt is not None:
+        if tilt not in allowed:
+            listed = ", ".join(f"{one:g}" for one in allowed) or "none"
+            raise InputError(f"choice: tilt_deg {tilt:g} is not a tilt of the problem ({listed})")
+        problem = at_tilt(problem, tilt)
+    return check_on_plane(choice, problem, catalog)
+
+
+def _solve_on_plane(
+    problem: Problem, catalog: Catalog, *, prune: bool, solver: str, kinds: Kinds | None, explain: bool, margin_share: float, most_cents: int | None,
+) -> Answer:
+    """The cheapest design on one plane; `solve` says the rest."""
+    started = time.perf_counter()
     unfit = unfit_demands(problem, catalog)
     if unfit:  # nothing else can mend it: no design holds the part
         return Answer(

@@ -72,6 +72,8 @@ class Choice(_Record):
     charging: tuple[ChargingChoice, ...] = Field(min_length=1)
     inverter: InverterChoice | None = None
     converters: tuple[ConverterChoice, ...] = ()
+    tilt_deg: Annotated[float, Field(ge=0, le=90)] | None = None
+    """Tilt of the array, where the problem lets the design choose."""
 
 
 def choice_from(data: Mapping[str, Any], name: str = "choice") -> Choice:

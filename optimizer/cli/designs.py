@@ -161,6 +161,10 @@ def lint(
         if found is not None:
             asked, digest = found
             doubts += [f"{problem}: {text}" for text in asked.doubts()]
+            from optimizer.needs.clear_sky import doubts as sun_doubts
+            from optimizer.needs.sunlight import sun_on_plane
+            doubts += [f"{problem}: {text}" for text in sun_doubts(asked)]
+            tried(lambda: sun_on_plane(asked), errors)
             from optimizer.inputs.agreement import unknown_parts
             errors += unknown_parts(asked, loaded, str(problem)) if loaded else []
     answer = lint_data(loaded, errors, doubts, inputs_data(digest, loaded.sha256 if loaded else None))

@@ -19,6 +19,7 @@ from optimizer.inputs.catalog import FILES, Catalog
 from optimizer.inputs.parts import Allowance
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.needs.demand import Demand
+from optimizer.needs.sunlight import azimuth_of, sun_on_plane
 from optimizer.proof.check import Report
 from optimizer.proof.lines import Line
 
@@ -53,8 +54,8 @@ def inputs_data(problem_sha256: str | None, catalog_sha256: str | None) -> Data:
 
 
 def choice_data(choice: Choice) -> Data:
-    """The object that `check` reads back."""
-    return choice.model_dump(mode="json")
+    """The object that `check` reads back; the tilt is in it where the problem left it open."""
+    return choice.model_dump(mode="json", exclude={"tilt_deg"} if choice.tilt_deg is None else None)
 
 
 def bill_data(lines: Sequence[BillLine]) -> list[Data]:
@@ -91,6 +92,15 @@ def months_data(report: Report) -> list[Data]:
         {"month": month.month, "sun_h": month.sun_h, "load_wh": month.load_wh, "array_wh": month.array_wh, "ratio": month.ratio}
         for month in report.months
     ]
+
+
+def plane_data(report: Report | None) -> Data | None:
+    """The plane of the array, and where its sun hours come from."""
+    if report is None:
+        return None
+    problem = report.whole.needs.problem
+    sun = sun_on_plane(problem)
+    return {"tilt_deg": sun.tilt_deg, "azimuth_deg": azimuth_of(problem), "origin": sun.origin}
 
 
 def assumed_data(report: Report | None, problem: Problem) -> Data:
@@ -143,6 +153,7 @@ def solve_data(answer: Answer, inputs: Data) -> Data:
         "forces": answer.forces,
         "checks": [check_line_data(line) for line in report.lines] if report else [],
         "months": months_data(report) if report else [],
+        "plane": plane_data(report),
         "design_month": report.design_month.month if report else None,
         "schedules": schedules_data(report) if report else None,
         "screening": [
@@ -169,6 +180,7 @@ def check_data(report: Report, choice: Choice, problem: Problem, currency: str, 
         "weight_kg": report.bill.weight_kg,
         "checks": [check_line_data(line) for line in report.lines],
         "months": months_data(report),
+        "plane": plane_data(report),
         "design_month": report.design_month.month,
         "schedules": schedules_data(report),
         "cautions": cautions(report, problem),

@@ -8,9 +8,11 @@ from collections.abc import Callable, Iterator
 from optimizer.handover.layout import lowered
 from optimizer.inputs.problem import Problem
 from optimizer.needs.site import HEATING_BELOW_C
+from optimizer.needs.sunlight import bias_words
 from optimizer.proof.array import needs_cold_cut_out
 from optimizer.proof.check import Report
 from optimizer.proof.lines import Line
+from optimizer.rules.book import RULES
 
 ALWAYS = (
     "This is a preliminary design from data-sheet values and stated assumptions. A qualified person checks it against "
@@ -84,6 +86,9 @@ def _of_problem(problem: Problem) -> Iterator[str]:
     cared = [load.item for load in problem.loads if CARE.search(load.item)]
     if cared:
         yield f"Somebody's health may hang on: {', '.join(cared)}. This tool does not certify such loads: alarm, store and plan for failure of their own."
+    bias = bias_words(problem)
+    if bias:
+        yield bias
     source = problem.site.other_source
     if source == "generator":
         yield "A generator stands behind the array: outdoors, away from openings, behind a transfer switch; its size, fuel and charger are not part of this answer."

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from optimizer.growth.plan import Plan, Visit
 from optimizer.handover.layout import bullets, columns, joined, labelled, money, section, wrapped
 from optimizer.handover.questions_text import PRELIMINARY, in_words
+from optimizer.needs.sunlight import sun_on_plane
 from optimizer.questions.grow import Grown, NamedPlan
 
 
@@ -116,6 +117,8 @@ def _notes(grown: Grown) -> list[str]:
         "Every stage was held against every rule of its own day. Batteries of ages further apart than their chemistry stands are not put in one bank; "
         "modules of a later purchase get a controller of their own.",
     ]
+    if grown.problem.array.sun_h is None:
+        notes.append(f"The plane of the array in every stage: {sun_on_plane(grown.problem).origin}.")
     if not grown.complete:
         notes.append("Stopped by hand: what was not reached is left out.")
     if not grown.all_proven:

@@ -19,11 +19,13 @@ PROBLEM_HEAD = """\
 #
 #   bankstring lint {file}      is everything well formed?
 #   bankstring demand {file}    what do the loads ask for?
+#   bankstring sun {file}       how much sun does the array get?
 #   bankstring solve {file}     the cheapest design that breaks no rule
 #
 # Loads stand in {loads}, one row a kind of appliance; edit it as a spreadsheet and save it as CSV.
 # Metric units; a key may end in another unit: lowest_f for lowest_c, _ft for _m, _ft2 for _m2, _lb for _kg.
-# sun_h is on the plane of the array, not on the horizontal, and not hours of daylight.
+# sun_h is on the plane of the array, not on the horizontal, and not hours of daylight; horizontal_kwh_m2 with tilt_deg, or a
+# weather_file, may stand in its place.
 # Keys that may be added stand at the end of this file.
 
 """

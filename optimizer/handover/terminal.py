@@ -24,6 +24,7 @@ from optimizer.handover.layout import (
 from optimizer.handover.schedules_text import schedules_text
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
+from optimizer.needs.sunlight import sun_on_plane
 from optimizer.proof.check import Report
 from optimizer.proof.lines import Line
 from optimizer.rules.book import RULES
@@ -133,6 +134,7 @@ def _headline(report: Report) -> list[str]:
     )
     for use in design.converters:
         lines += labelled("Converter", f"{use.count} x {use.converter.id} for the DC {use.load_v:g} V loads")
+    lines += _plane(report)
     lines += _autonomy(report)
     lines += labelled("Month", f"{month.month} is the shortest: the array gives {_ratio(month.ratio)} times the load, {asked:.2f} asked")
     lines += labelled("Weight", f"{report.bill.weight_kg:,.0f} kg in all")
@@ -141,6 +143,12 @@ def _headline(report: Report) -> list[str]:
     if missed:
         verdict_text += f"; {missed} point{'s' if missed > 1 else ''} of good practice missed"
     return lines + labelled("Rules", verdict_text)
+
+
+def _plane(report: Report) -> list[str]:
+    """The plane of the array, where its sun was calculated."""
+    problem = report.whole.needs.problem
+    return [] if problem.array.sun_h is not None else labelled("Sun", sun_on_plane(problem).origin)
 
 
 def _bank(design: Design) -> str:

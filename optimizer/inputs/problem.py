@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field, ValidationError, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, ValidationError, model_validator
 
+from optimizer.inputs.array import Array, twelve
 from optimizer.inputs.growth import Growth, Stage
 from optimizer.inputs.load import Load, Section
 from optimizer.inputs.parts import Kelvinable, NotNegative, Positive, Share
@@ -16,8 +17,6 @@ from optimizer.rules.book import RULES
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 UNUSED = "unused"
 
-SunHours = Annotated[float, Field(ge=0, le=14, allow_inf_nan=False)]
-MountingWay = Literal["open rack", "close to a roof", "flat on a vehicle"]
 AcStandard = Literal["none", "120 V 60 Hz", "120/240 V 60 Hz", "230 V 50 Hz", "230/400 V 50 Hz"]
 AC_VOLTS: Mapping[str, tuple[int, ...]] = {
     "120 V 60 Hz": (120,), "120/240 V 60 Hz": (120, 240), "230 V 50 Hz": (230,), "230/400 V 50 Hz": (230, 400),
@@ -25,18 +24,10 @@ AC_VOLTS: Mapping[str, tuple[int, ...]] = {
 COMPRESSOR_SURGE = 3.0
 """Starting multiple from which a load is taken for a compressor or a pump; common practice, no source."""
 
+TROPICS_DEG = 15.0
+"""Latitude up to which months hardly differ, so that one figure for all may be true; common practice, no source."""
 
-def _twelve(value: Any) -> Any:
-    if isinstance(value, (int, float)) and not isinstance(value, bool):
-        return (value,) * 12
-    if isinstance(value, list | tuple) and len(value) != 12:
-        raise ValueError(f"needs 12 values, January to December (got {len(value)})")
-    return value
-
-
-TwelveSunHours = Annotated[tuple[SunHours, ...], BeforeValidator(_twelve)]
-TwelveShares = Annotated[tuple[Share, ...], BeforeValidator(_twelve)]
-TwelveTemperatures = Annotated[tuple[Kelvinable, ...], BeforeValidator(_twelve)]
+TwelveTemperatures = Annotated[tuple[Kelvinable, ...], BeforeValidator(twelve)]
 Length = Annotated[float, Field(ge=0.1, le=500)]
 Drop = Annotated[float, Field(ge=0.2, le=10)]
 """Voltage drop [%]; never above 10 %."""
@@ -57,44 +48,6 @@ class Site(Section):
     on_building: bool = True
 
 
-def _sides(text: str) -> tuple[float, float]:
-    try:
-        a, b = (float(side) for side in text.lower().split("x"))
-    except ValueError:
-        raise ValueError(f"a rectangle is written as '2.10 x 1.10' in metres (got '{text}')") from None
-    if not (0 < a <= 200 and 0 < b <= 200):
-        raise ValueError(f"a rectangle's sides lie between 0 and 200 m (got '{text}')")
-    return a, b
-
-
-def _rectangle(text: str) -> str:
-    _sides(text)
-    return text
-
-
-class Array(Section):
-    """Sun on the array's plane, and where modules may go."""
-
-    sun_h: TwelveSunHours
-    tilt_deg: Annotated[float, Field(ge=0, le=90)] | None = None
-    azimuth_deg: Annotated[float, Field(ge=0, lt=360)] | None = None
-    shade: TwelveShares = (1.0,) * 12
-    soiling: Annotated[float, Field(gt=0, le=1)] = 0.95
-    mismatch: Annotated[float, Field(gt=0, le=1)] = 0.97
-    wire: Annotated[float, Field(gt=0, le=1)] | None = None
-    mounting: MountingWay = "open rack"
-    area_m2: Positive | None = None
-    rectangles_m: tuple[Annotated[str, AfterValidator(_rectangle)], ...] = ()
-    gap_m: Annotated[float, Field(ge=0, le=1)] = 0.02
-    volts_max: Positive | None = None
-    cold_voltage_margin_pct: Annotated[float, Field(ge=0, le=20)] = 0.0
-
-    @property
-    def rectangles(self) -> tuple[tuple[float, float], ...]:
-        """Free rectangles as pairs of sides [m]."""
-        return tuple(_sides(text) for text in self.rectangles_m)
-
-
 class Temperatures(Section):
     """Four different temperatures: string voltage, hot module, battery, electronics."""
 
@@ -105,6 +58,16 @@ class Temperatures(Section):
     battery_lowest_c: TemperatureBySeason
     battery_highest_c: Kelvinable | None = None
     electronics_highest_c: Kelvinable | None = None
+    _origins: dict[str, str] = PrivateAttr(default_factory=dict)
+
+    @property
+    def origins(self) -> Mapping[str, str]:
+        """Where values come from that the file left to the weather file, by key."""
+        return self._origins
+
+    def taken_from(self, origins: Mapping[str, str]) -> None:
+        """Put on record which values the reader of the file took from the weather file."""
+        self._origins.update(origins)
 
 
 class Autonomy(Section):
@@ -315,6 +278,8 @@ class Problem(Section):
                 yield f"{key}: season '{season}' has no value"
         if self.growth is not None:
             yield from self._growth_complaints(self.growth)
+        if self.array.horizontal_kwh_m2 is not None and self.site.latitude_deg is None:
+            yield "site.latitude_deg: is required with array.horizontal_kwh_m2"
         if self.temperatures.lowest_c >= self.temperatures.hottest_c:
             yield f"temperatures.lowest_c: must be below hottest_c (got {self.temperatures.lowest_c:g} and {self.temperatures.hottest_c:g})"
 
@@ -351,13 +316,15 @@ class Problem(Section):
 
     def doubts(self) -> Iterator[str]:
         """What is possible but unlikely: usually a slip of the pen."""
-        temperatures, sun = self.temperatures, self.array.sun_h
+        temperatures = self.temperatures
+        key, sun = ("horizontal_kwh_m2", self.array.horizontal_kwh_m2) if self.array.sun_h is None else ("sun_h", self.array.sun_h)
         if self.bank.place != "outside box" and temperatures.battery_c == temperatures.air_c:
             yield "temperatures.battery_c: is that of the air in every month: was it copied?"
-        if len(set(sun)) == 1:
-            yield "array.sun_h: is the same in every month: a yearly mean hides the month that decides"
-        elif max(sun) > 8.5:
-            yield f"array.sun_h: {max(sun):g} h in a month, usually up to 8.5: hours of daylight instead of sun hours?"
+        latitude = self.site.latitude_deg
+        if sun is not None and len(set(sun)) == 1 and (latitude is None or abs(latitude) > TROPICS_DEG):
+            yield f"array.{key}: is the same in every month: a yearly mean hides the month that decides"
+        elif sun is not None and max(sun) > 8.5:
+            yield f"array.{key}: {max(sun):g} h in a month, usually up to 8.5: hours of daylight instead of sun hours?"
         if temperatures.lowest_c > min(temperatures.air_c):
             yield "temperatures.lowest_c: is above a monthly mean of the air"
         if temperatures.hottest_c < max(temperatures.air_c):
@@ -385,8 +352,14 @@ class Problem(Section):
                 continue
             for key in type(section).model_fields:
                 value = getattr(section, key)
-                if key not in section.model_fields_set and value not in (None, (), {}):
+                if key == "soiling" and self.array.soiling_by_month is not None:
+                    continue
+                if isinstance(section, Temperatures) and key in section.origins:
+                    yield f"{field}.{key} = {_toml_like(value)}: {section.origins[key]}"
+                elif key not in section.model_fields_set and value not in (None, (), {}):
                     yield f"{field}.{key} = {_toml_like(value)}"
+            if isinstance(section, Array):
+                yield from (f"array.{text}" for text in section.sun_defaults())
         for key, info in Load.model_fields.items():
             if key == "hours" or info.is_required() or info.default is None:
                 continue

@@ -12,6 +12,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from optimizer.errors import InputError
+from optimizer.inputs.array import Array
 from optimizer.inputs.catalog import shipped_folder
 from optimizer.inputs.load import Load, Section
 from optimizer.inputs.problem import Owned, Problem
@@ -120,6 +121,9 @@ def _read_stages(data: dict[str, Any], name: str, folder: Path, seasons: tuple[s
         _spread_hours(loads, seasons)
         if loads:
             stage["loads"] = loads
+        changed = stage.get("set")
+        if isinstance(changed, dict) and isinstance(changed.get("array.weather_file"), str):
+            stage["set"] = {**changed, "array.weather_file": str(folder / changed["array.weather_file"])}
     data["growth"] = {**growth, "stages": stages}
 
 
@@ -138,6 +142,7 @@ def problem_from(data: dict[str, Any], name: str, folder: Path) -> Problem:
     _spread_hours(loads, seasons)
     data["loads"] = loads
     _read_stages(data, name, folder, seasons, problems)
+    origins = _read_weather(data, folder, problems)
     for section, field in Problem.model_fields.items():
         table = data.get(section)
         record = field.annotation
@@ -154,14 +159,46 @@ def problem_from(data: dict[str, Any], name: str, folder: Path) -> Problem:
         told = dict.fromkeys(f"{name}: {message}" for message in messages if not (unread and message.startswith("loads: ")))
         raise InputError([*problems, *told]) from None
     raise_if_any(problems)
+    problem.temperatures.taken_from(origins)
     return problem
+
+
+def _read_weather(data: dict[str, Any], folder: Path, problems: list[str]) -> dict[str, str]:
+    """The weather file beside the problem: temperatures of the air that the problem leaves out, and where they come from."""
+    array, given = data.get("array"), data.get("temperatures", {})
+    if not isinstance(array, dict) or not isinstance(array.get("weather_file"), str) or not isinstance(given, dict):
+        return {}
+    path = folder / array["weather_file"]
+    data["array"] = {**array, "weather_file": str(path)}
+    from optimizer.inputs.weather import load_weather  # reads by pandas, which other problems do without
+
+    try:
+        weather = load_weather(path)
+    except InputError as bad:
+        problems += bad.problems
+        lost = {"lowest_c": -40, "hottest_c": 60, "air_c": 10}  # the file is wrong, and said so: its temperatures are not missing
+        data["temperatures"] = {**{key: value for key, value in lost.items() if not _is_given(key, given)}, **given}
+        return {}
+    found = {
+        "lowest_c": (weather.lowest_c, f"lowest hour in {weather.name}; a typical year holds no record, and winters may be colder"),
+        "hottest_c": (weather.hottest_c, f"hottest hour in {weather.name}"),
+        "air_c": (weather.monthly_air_c, f"monthly means in {weather.name}"),
+    }
+    missing = [key for key in found if not _is_given(key, given)]
+    data["temperatures"] = {**{key: found[key][0] for key in missing}, **given}
+    return {key: found[key][1] for key in missing}
+
+
+def _is_given(key: str, section: dict[str, Any]) -> bool:
+    return key in section or key.removesuffix("_c") + "_f" in section
 
 
 def _problem_messages(error: Any, loads: list[Any]) -> Iterator[str]:
     if error["type"] == "value_error":  # of a whole section or file: one line an error
         where = _where(error, loads)
         for line in error["msg"].removeprefix("Value error, ").splitlines():
-            yield f"{where}: {line}" if where else line
+            key = where == "array" and line.partition(":")[0] in Array.model_fields  # an error of the section that names its key
+            yield f"{where}.{line}" if key else f"{where}: {line}" if where else line
     else:
         yield _problem_message(error, loads)
 
@@ -189,7 +226,6 @@ def _problem_message(error: Any, loads: list[Any]) -> str:
         return f"{where}: this key is not known{nearest(str(error['loc'][-1]), known)}"
     if error["type"] == "missing":
         hints = {
-            "array.sun_h": ": twelve monthly sun hours on the array's plane; docs/problem-file.md says where to get them",
             "loads": ': add [[loads]] tables, or loads_file = "loads.csv"',
         }
         return f"{where}: is required{hints.get(where, '')}"
@@ -204,7 +240,7 @@ def load_problem(path: str | Path) -> Problem:
 
 
 def load_problem_with_digest(path: str | Path) -> tuple[Problem, str]:
-    """A problem and the SHA-256 of its file and of its load file."""
+    """A problem and the SHA-256 of its file, its load file and its weather file."""
     file = Path(path)
     name = shown(file)
     if not file.is_file():
@@ -218,9 +254,10 @@ def load_problem_with_digest(path: str | Path) -> tuple[Problem, str]:
         raise InputError(f"{name}: byte {bad.start} is not UTF-8 text") from None
     except tomllib.TOMLDecodeError as bad:
         raise InputError(f"{name}: {bad}") from None
-    loads_file = data.get("loads_file")
-    if isinstance(loads_file, str) and (file.parent / loads_file).is_file():
-        digest.update((file.parent / loads_file).read_bytes())
+    array = data.get("array")
+    for beside in (data.get("loads_file"), array.get("weather_file") if isinstance(array, dict) else None):
+        if isinstance(beside, str) and (file.parent / beside).is_file():
+            digest.update((file.parent / beside).read_bytes())
     return problem_from(data, name, file.parent), digest.hexdigest()
 
 

@@ -13,6 +13,7 @@ from typing import Any
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.needs.demand import Demand
 from optimizer.needs.site import Needs
+from optimizer.needs.sunlight import sun_hours_that_count
 
 INDOOR_C = 15.0
 """A heated utility room; common practice, no source."""
@@ -115,7 +116,8 @@ def _energy(problem: Problem) -> Iterator[Requirement]:
 
 def _months(problem: Problem, months: tuple[int, ...]) -> Requirement:
     """Months of use: loosened by giving up the months with the least sun, one after the other."""
-    by_sun = sorted(months, key=lambda month: (problem.array.sun_h[month] * problem.array.shade[month], month))
+    sun_h = sun_hours_that_count(problem)
+    by_sun = sorted(months, key=lambda month: (sun_h[month], month))
     seasons: dict[str, tuple[str, ...]] = {season: tuple(named) for season, named in problem.seasons.items()} or {"all": MONTHS}
 
     def with_value(dropped: str) -> Problem:

@@ -9,8 +9,8 @@ import numpy as np
 
 from optimizer.inputs.problem import Problem
 from optimizer.needs.demand import Demand, SeasonDemand
+from optimizer.needs.sunlight import sun_hours_that_count
 from optimizer.rules.book import Severities
-from optimizer.rules.sunlight import effective_sun_h
 
 MOUNTING_FACTOR = {"open rack": 1.0, "close to a roof": 1.25, "flat on a vehicle": 1.3}
 """Rise of the cells above the air, as a multiple of that on an open rack; common practice, no source."""
@@ -95,7 +95,7 @@ class Needs:
         self.seasons = tuple(self._season(season) for season in self.demand.seasons if season.used and any(other is season for other in self.demand.by_month))
         place = {season.demand.name: at for at, season in enumerate(self.seasons)}
         self.season_of_month = np.array([place[self._demand_of(month).name] for month in months], dtype=int)
-        self.sun_h = effective_sun_h(np.array(problem.array.sun_h), np.array(problem.array.shade))[self.months]
+        self.sun_h = sun_hours_that_count(problem)[self.months]
         self.air_c = np.array(problem.temperatures.air_c)[self.months]
         self.battery_c = np.array(problem.temperatures.battery_c)[self.months]
 
@@ -142,8 +142,9 @@ class Needs:
 
     @property
     def array_factor(self) -> float:
-        """Soiling and mismatch: what a current source loses."""
-        return self.problem.array.soiling * self.problem.array.mismatch
+        """Soiling and mismatch: what a current source loses. Soiling that is given by month lies in the sun hours."""
+        array = self.problem.array
+        return (array.soiling if array.soiling_by_month is None else 1.0) * array.mismatch
 
     def wire_share(self, *, sized: bool) -> float:
         """What the way from modules to bank leaves beside the loss in cables that are sized; what is stated, if it is."""

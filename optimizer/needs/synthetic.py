@@ -29,8 +29,8 @@ from optimizer.needs.daylight import (
     beam_ratio,
     sunset_rad,
 )
+from optimizer.needs.sunlight import azimuth_of, latitude_of, sun_hours_that_count, sun_on_plane
 from optimizer.rules.book import Values
-from optimizer.rules.sunlight import effective_sun_h
 
 LAG_ONE = 0.29
 """Memory from one day to the next of the normalised clearness; Graham, Hollands and Huget (1988), second-hand."""
@@ -250,13 +250,13 @@ class Sky:
 
 def sky_of(problem: Problem) -> Sky:
     """The sky over a site: shade is taken off, and the expected mean of every month is the problem's figure."""
-    site, array = problem.site, problem.array
-    wanted = effective_sun_h(np.array(array.sun_h), np.array(array.shade)) * 1000
+    sun = sun_on_plane(problem)
+    wanted = sun_hours_that_count(problem, sun) * 1000
     weight = np.exp(-(NORMAL**2) / 2)
     weight /= weight.sum()
     probability = np.array([0.5 * math.erfc(-x / math.sqrt(2)) for x in NORMAL])
-    latitude, assumed = site.latitude_deg, []
-    tilt, azimuth = array.tilt_deg, array.azimuth_deg
+    latitude, assumed = latitude_of(problem), []
+    tilt, azimuth = sun.tilt_deg, azimuth_of(problem)
     if latitude is None:
         assumed.append(f"latitude unknown: days of {ORDINARY_DAY_H:g} h and a clearness of {ORDINARY_CLEARNESS:g} in every month were taken")
     else:
@@ -274,7 +274,7 @@ def sky_of(problem: Problem) -> Sky:
         else:
             sunset = float(sunset_rad(latitude, float(day)))
             beam = beam_ratio(latitude, tilt, azimuth, float(day))
-            mean = clearness_from_plane(array.sun_h[month] * 1000, float(above_the_air_wh_m2(latitude, float(day))), beam, tilt, sunset)
+            mean = clearness_from_plane(sun.sun_h[month] * 1000, float(above_the_air_wh_m2(latitude, float(day))), beam, tilt, sunset)
             days = np.asarray(clearness_at(probability, mean))
             relative = days * plane_ratio(daily_diffuse_share(days, sunset), beam, tilt)
         clearness.append(mean)

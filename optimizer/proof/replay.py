@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimizer.needs.daylight import DAYS, MONTH_OF_DAY
+from optimizer.needs.sunlight import sun_hours_that_count
 from optimizer.proof.plant import ABSORPTION_FROM, Harvest, Plant
 
 FULL_ENOUGH = 1 - 1e-6
@@ -71,7 +72,7 @@ class Lived:
 
 def sunniest_day(plant: Plant) -> int:
     """First day of the month with the most sun for its load: a year starts full there, and meets its weak months as it comes to them."""
-    sun = np.array(plant.needs.problem.array.sun_h) * np.array(plant.needs.problem.array.shade)
+    sun = sun_hours_that_count(plant.needs.problem)
     load = (plant.takes.critical + plant.takes.other + plant.takes.deferred + plant.takes.standing).sum(axis=(1, 2))
     return int(np.argmax(np.argmax(sun / np.maximum(load, 1e-9)) == MONTH_OF_DAY))
 

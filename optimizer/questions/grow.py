@@ -14,6 +14,7 @@ from optimizer.growth.tree import FIRST, tree_of
 from optimizer.inputs.agreement import refuse_unknown_parts
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
+from optimizer.needs.sunlight import on_one_plane
 from optimizer.questions.doors import Door, doors
 from optimizer.questions.wait import Wait, waits
 
@@ -138,6 +139,7 @@ def grow(problem: Problem, catalog: Catalog, progress: Progress = lambda _: None
     Stopped by Ctrl-C it returns what is known so far, `complete` False.
     """
     refuse_unknown_parts(problem, catalog)
+    problem = on_one_plane(problem)  # an array that stands keeps its tilt, whatever comes
     grown = Grown(problem, catalog)
     asking = _Asking(grown, problem, catalog, progress, minutes)
     try:

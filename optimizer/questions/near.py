@@ -16,6 +16,7 @@ from optimizer.inputs.problem import Problem
 from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.requirements import with_section
 from optimizer.needs.site import Needs
+from optimizer.needs.sunlight import with_tilt
 from optimizer.proof.check import check_design
 
 Progress = Callable[[str], None]
@@ -185,13 +186,15 @@ class _Search:
     def keep(self, answer: Answer) -> tuple[int, int]:
         """Hold a design against the best, by changed lines and then by what the problem itself counts; returns these."""
         assert answer.report is not None, "only designs are kept"
-        report = check_design(answer.report.design, Needs(self.asked), self.catalog)
+        assert answer.choice is not None, "a design is one of a choice"
+        asked = with_tilt(self.asked, answer.choice.tilt_deg)
+        report = check_design(answer.report.design, Needs(asked), self.catalog)
         assert report.valid, "more locks and other prices make nothing valid that was not"
         rank = (_changed_lines(self.order, report.design), report.bill.objective_cents)
         if self.best is None or rank < self.best[0]:
             # The inner solves give no reasons, and their locks are not the customer's: what became of owned parts is asked anew.
             owned = owned_parts(*with_worn_parts(self.asked, self.catalog), report.design.pieces)
-            self.best = rank, replace(answer, problem=self.asked, report=report, owned=owned)
+            self.best = rank, replace(answer, problem=asked, report=report, owned=owned)
         return rank
 
     def result(self, cheapest: Answer, *, complete: bool) -> Near:

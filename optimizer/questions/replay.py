@@ -5,20 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from importlib import import_module
 
 import numpy as np
 
 from optimizer.answer import Answer, check, solve
 from optimizer.bill import PriceList
 from optimizer.design import Choice
-from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.daylight import DAYS_OF_MONTH, MONTH_OF_DAY
 from optimizer.needs.hours import hour_loads
-from optimizer.needs.synthetic import GROUND, air_hours_c, sky_of
+from optimizer.needs.sunlight import azimuth_of, left_by_month, plane_hours_w_m2, sun_on_plane, weather_of
+from optimizer.needs.synthetic import air_hours_c, sky_of
 from optimizer.proof.check import Report
 from optimizer.proof.plant import Plant, plant_of
 from optimizer.proof.replay import FORTNIGHT_D, Lived, live
@@ -162,14 +161,13 @@ def replay(
 
 def weather_year(problem: Problem) -> tuple[np.ndarray, np.ndarray] | None:
     """The year of the weather file that a problem names: plane irradiance, shape (1, 8760), and air; None where it names none."""
-    path = getattr(problem.array, "weather_file", None)
-    if path is None:
+    weather, sun, azimuth = weather_of(problem), sun_on_plane(problem), azimuth_of(problem)
+    if weather is None:
         return None
-    if problem.array.tilt_deg is None or problem.array.azimuth_deg is None:
-        raise InputError("array.tilt_deg and azimuth_deg: a weather file needs both to be turned onto the array's plane")
-    weather = import_module("optimizer.inputs.weather").load_weather(path)
-    plane = import_module("optimizer.needs.sunlight").plane_hours_w_m2(weather, problem.array.tilt_deg, problem.array.azimuth_deg, GROUND)
-    share = np.repeat(np.array(problem.array.shade)[MONTH_OF_DAY], 24)
+    assert sun.tilt_deg is not None, "a problem with a weather file was refused without a tilt"
+    assert azimuth is not None, "there is one where the sun on the plane is calculated"
+    plane = plane_hours_w_m2(weather, sun.tilt_deg, azimuth, problem.array.albedo_by_month)
+    share = np.repeat(left_by_month(problem)[MONTH_OF_DAY], 24)
     return np.asarray(effective_sun_h(plane, share))[None, :], np.asarray(weather.air_c)
 
 

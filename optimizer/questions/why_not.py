@@ -16,6 +16,7 @@ from optimizer.inputs.problem import Problem
 from optimizer.inputs.text_tables import nearest
 from optimizer.needs.requirements import requirements, with_section
 from optimizer.needs.site import Needs
+from optimizer.needs.sunlight import with_tilt
 from optimizer.proof.check import Report, check_design
 from optimizer.proof.lines import Line
 from optimizer.rules.book import RULES
@@ -144,8 +145,8 @@ def _blocking(problem: Problem, catalog: Catalog, part: Part | Kit, base: Answer
         if requirement.without is None or not requirement.name.startswith(LIMITS):
             continue
         opened = solve(requirement.with_value(requirement.without), catalog)
-        if opened.report is not None:
-            broken = check_design(opened.report.design, Needs(demanding), catalog).failures
+        if opened.report is not None and opened.choice is not None:
+            broken = check_design(opened.report.design, Needs(with_tilt(demanding, opened.choice.tilt_deg)), catalog).failures
             if broken:
                 line = broken[0]
                 reason = f"the problem's limit '{requirement.title}' keeps it out; without that limit there is a design with it"

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import json
 import re
-import sys
-from types import ModuleType, SimpleNamespace
+from pathlib import Path
 
 import numpy as np
+import pvlib
 import pytest
-from conftest import SITES
 
 from optimizer import load_problem
-from optimizer.errors import InputError
 from optimizer.inputs.catalog import shipped_folder
+from optimizer.needs.sunlight import sun_on_plane
 from optimizer.questions import replay as question
 from optimizer.questions.replay import interval_95, replay, share_interval_95
+
+STATION = Path(pvlib.__file__).parent / "data" / "723170TYA.CSV"
+SITES = sorted(path.stem for path in shipped_folder("problems").glob("*.toml"))
 
 CONTRACT = {"years", "unmet_fraction", "loss_of_load_hours", "interval_95", "soc_by_month", "generator_h", "balance_error"}
 
@@ -155,24 +157,17 @@ def test_chunks_of_years_are_put_together(monkeypatch, solved, catalog):
     assert whole.loss_of_load_hours != first.loss_of_load_hours
 
 
-def test_the_year_of_a_weather_file_is_lived(monkeypatch, solved, catalog, answer_of):
-    """A problem that names a weather file is lived through its own year, shade taken off."""
-    answer = answer_of("light_kit")
-    array = SimpleNamespace(**dict(answer.problem.array), weather_file="year.csv")
-    asked = []
-    weather, sunlight = ModuleType("weather"), ModuleType("sunlight")
-    weather.load_weather = lambda path: asked.append(path) or SimpleNamespace(air_c=np.full(8760, 20.0))
-    sunlight.plane_hours_w_m2 = lambda *_: np.full(8760, 200.0)
-    monkeypatch.setitem(sys.modules, "optimizer.inputs.weather", weather)
-    monkeypatch.setitem(sys.modules, "optimizer.needs.sunlight", sunlight)
-    plane, air = question.weather_year(SimpleNamespace(array=array))
-    with pytest.raises(InputError, match="a weather file needs both"):
-        question.weather_year(SimpleNamespace(array=SimpleNamespace(**{**vars(array), "tilt_deg": None})))
-    assert asked == ["year.csv"]
+def test_the_year_of_a_weather_file_is_lived(catalog):
+    """A problem that names a weather file is lived through its own year; its sun of a month is that of the monthly table, shade taken off."""
+    problem = load_problem(shipped_folder("problems") / "light_kit.toml")
+    array = problem.array.model_copy(update={"sun_h": None, "weather_file": str(STATION), "tilt_deg": 36.0, "shade": (0.9,) * 12})
+    problem = problem.model_copy(update={"array": array})
+    plane, air = question.weather_year(problem)
     assert plane.shape == (1, 8760)
-    assert plane[0, 0] == 200.0 * answer.problem.array.shade[0]
-    monkeypatch.setattr(question, "weather_year", lambda _: (plane, air))
-    found = replay(answer.problem, catalog, years=50)
+    assert air.mean() == pytest.approx(14.4, abs=0.1)  # computed with pvlib from the file, tests of sunlight
+    january = plane[0, : 31 * 24].sum() / 31 / 1000
+    assert january == pytest.approx(0.9 * sun_on_plane(problem).sun_h[0], rel=1e-9)
+    found = replay(problem, catalog, years=50)
     assert (found.years, found.weather) == (1, question.FROM_FILE)
     assert found.figures.interval_95 is None
 

@@ -207,7 +207,7 @@ def test_a_month_without_sun_data(write):
 def test_no_sun_data_at_all(write):
     assert errors_of(write(SMALL.replace("sun_h = 4.0", ""))) == [
         ("mine/shed.toml: array.sun_h: is required: twelve monthly sun hours on the array's plane; "
-        "docs/problem-file.md says where to get them")
+        "docs/problem-file.md says where to get them, and what horizontal_kwh_m2 or weather_file take in their place")
     ]
 
 

@@ -54,6 +54,15 @@ BAD: list[tuple[Callable[[], Any], list[str]]] = [
     (lambda: wiring.loss_share(0.03, 1201), ["1201 W/m2", "0 to 1200 W/m2", "no source"]),
     (lambda: wiring.least_area_cmil(20, 50, 0), ["0 V", "definition"]),
     (lambda: sunlight.effective_sun_h(4, 1.1), ["1.1", "0 to 1", "definition"]),
+    (lambda: sunlight.declination_deg(367), ["367 of the year", "1 to 366", "definition"]),
+    (lambda: sunlight.sunset_hour_angle_deg(-91, 0), ["-91 deg", "-90 to 90 deg", "definition"]),
+    (lambda: sunlight.diffuse_share(np.array([0.5, 0.29]), 90), ["0.29", "0.3 to 0.8", "Erbs, Klein & Duffie 1982"]),
+    (lambda: sunlight.diffuse_share(0.81, 90), ["0.81", "0.3 to 0.8", "Erbs, Klein & Duffie 1982"]),
+    (lambda: sunlight.noon_height_deg(91, 0), ["91 deg", "-90 to 90 deg", "definition"]),
+    (lambda: sunlight.monthly_mean_sun_h([0.02] + [0.0] * 11, 68, 80, 180, 0.2), ["noon 1.083", "6 to 90 deg", "docs/sunlight.md"]),
+    (lambda: sunlight.beam_ratio(40, 0, 91, 180), ["91 deg", "0 to 90 deg", "definition"]),
+    (lambda: sunlight.isotropic_plane_kwh_m2(5, 0.4, 1, 30, 1.2), ["albedo 1.2", "0 to 1", "definition"]),
+    (lambda: sunlight.isotropic_plane_kwh_m2(5, 1.4, 1, 30, 0.2), ["diffuse share 1.4", "0 to 1", "definition"]),
 ]
 
 

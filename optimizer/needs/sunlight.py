@@ -1,0 +1,258 @@
+"""Sun by month on the array's plane: as the problem gives it, from monthly means on the horizontal, or from a weather file.
+
+Geometry, sky and ground of the hourly method are pvlib's, which is imported only where a weather file is read; the monthly-mean
+method stands in `rules/sunlight.py`. A problem with several tilts keeps one plane a design: `planes` says which to try.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from optimizer.errors import OutOfRange
+from optimizer.inputs.problem import MONTHS, Problem
+from optimizer.needs.demand import Demand
+from optimizer.rules.sunlight import (
+    LOW_NOON_DEG,
+    MEAN_DAYS,
+    declination_deg,
+    effective_sun_h,
+    extraterrestrial_kwh_m2,
+    monthly_mean_sun_h,
+    noon_height_deg,
+)
+
+if TYPE_CHECKING:
+    from optimizer.inputs.weather import Weather
+
+MODEL = "haydavies"
+"""Sky of the hourly method: a bright ring around the sun and an even rest; Hay & Davies 1980, as pvlib has it."""
+
+MONTHLY_BIAS = (
+    "Sun on the plane from monthly means, with an even sky. Against hourly sums in three places, tilt = latitude (docs/sunlight.md), it was 2 % low "
+    "to 3 % high at 26 N, 3 % low to 5 % high at 36 N, and 7 % low to 23 % high at cloudy 55 N, highest in January. "
+    "The error is largest in the months that size an array: where an hourly weather file exists, use it."
+)
+
+
+@dataclass(frozen=True)
+class PlaneSun:
+    """Twelve monthly sun hours on one plane, before shade, snow and soiling, with words on where they come from."""
+
+    sun_h: tuple[float, ...]
+    origin: str
+    tilt_deg: float | None
+
+
+# --- the hourly method
+
+
+@contextmanager
+def quiet() -> Iterator[None]:
+    """Without the warnings that pvlib sets off in a newer pandas: they are for its authors."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)
+        warnings.simplefilter("ignore", FutureWarning)
+        yield
+
+
+@lru_cache(maxsize=8)
+def _sky(weather: Weather) -> dict[str, Any]:
+    """Where the sun stands each hour, and what reaches the edge of the air."""
+    with quiet():
+        from pvlib import atmosphere, irradiance, solarposition
+
+        times = weather.sun_times
+        sun = solarposition.get_solarposition(times, weather.latitude_deg, weather.longitude_deg, weather.elevation_m)
+        zenith = sun["apparent_zenith"].to_numpy()
+        return {
+            "zenith": zenith, "azimuth": sun["azimuth"].to_numpy(), "extra": irradiance.get_extra_radiation(times).to_numpy(),
+            "air_mass": atmosphere.get_relative_airmass(zenith),
+        }
+
+
+def plane_hours_w_m2(
+    weather: Weather, tilt_deg: float, azimuth_deg: float, albedo: float | Sequence[float], model: str = MODEL,
+) -> np.ndarray:
+    """Sun on a plane in each hour of a weather file [W/m2], shape (8760,).
+
+    albedo: one share, or twelve by month
+    model: sky by pvlib: "isotropic", "haydavies" or "perez"
+    """
+    sky = _sky(weather)
+    ground = np.broadcast_to(np.asarray(albedo, dtype=float), (12,))[weather.month]
+    with quiet():
+        from pvlib.irradiance import get_total_irradiance
+
+        total = get_total_irradiance(
+            tilt_deg, azimuth_deg, sky["zenith"], sky["azimuth"], weather.dni, weather.ghi, weather.dhi, dni_extra=sky["extra"],
+            airmass=sky["air_mass"], albedo=ground, model=model,
+        )
+    # At night the air mass is not a number, and a model that needs it gives none: there is no sun then.
+    on_plane: np.ndarray = np.asarray(total["poa_global"], dtype=float)
+    return np.where(on_plane > 0, on_plane, 0.0)
+
+
+def monthly_sun_h(weather: Weather, tilt_deg: float, azimuth_deg: float, albedo: float | Sequence[float], model: str = MODEL) -> np.ndarray:
+    """Mean sun hours of a day in each month [h/day], shape (12,)."""
+    return weather.by_month(plane_hours_w_m2(weather, tilt_deg, azimuth_deg, albedo, model)) * 24 / 1000
+
+
+@lru_cache(maxsize=4096)
+def _monthly_sun_h(weather: Weather, tilt_deg: float, azimuth_deg: float, albedo: tuple[float, ...]) -> tuple[float, ...]:
+    return tuple(float(hours) for hours in monthly_sun_h(weather, tilt_deg, azimuth_deg, albedo))
+
+
+@lru_cache(maxsize=4096)
+def _from_monthly_means(
+    horizontal_kwh_m2: tuple[float, ...], latitude_deg: float, tilt_deg: float, azimuth_deg: float, albedo: tuple[float, ...],
+) -> tuple[float, ...]:
+    means = monthly_mean_sun_h(np.array(horizontal_kwh_m2), latitude_deg, tilt_deg, azimuth_deg, np.array(albedo))
+    return tuple(float(hours) for hours in means)
+
+
+# --- the site's own sun
+
+
+def weather_of(problem: Problem) -> Weather | None:
+    """The weather file of the problem; None where it names none."""
+    if problem.array.weather_file is None:
+        return None
+    from optimizer.inputs.weather import load_weather
+
+    return load_weather(problem.array.weather_file)
+
+
+def latitude_of(problem: Problem) -> float | None:
+    """Latitude of the site, or that of its weather file; None where neither is known [deg]."""
+    weather = weather_of(problem)
+    return problem.site.latitude_deg if weather is None else weather.latitude_deg
+
+
+def azimuth_of(problem: Problem) -> float | None:
+    """Azimuth of the array; towards the equator where the sun on its plane is calculated and none is given [deg]."""
+    if problem.array.azimuth_deg is not None or problem.array.sun_h is not None:
+        return problem.array.azimuth_deg
+    return 180.0 if (latitude_of(problem) or 0.0) >= 0 else 0.0
+
+
+def on_tilt(problem: Problem, tilt_deg: float) -> PlaneSun:
+    """Sun on the plane of one tilt, for a problem that gives it on the horizontal or in a weather file."""
+    array, azimuth = problem.array, azimuth_of(problem)
+    assert azimuth is not None, "there is one where the sun on the plane is calculated"
+    plane = f"tilt {tilt_deg:g} deg, azimuth {azimuth:g} deg"
+    weather = weather_of(problem)
+    if weather is not None:
+        hours = _monthly_sun_h(weather, tilt_deg, azimuth, array.albedo_by_month)
+        return PlaneSun(hours, f"hourly from {Path(weather.name).name}, {plane}, Hay-Davies sky", tilt_deg)
+    assert array.horizontal_kwh_m2 is not None, "one of three ways is given"
+    assert problem.site.latitude_deg is not None, "the problem was refused without a latitude"
+    try:
+        hours = _from_monthly_means(array.horizontal_kwh_m2, problem.site.latitude_deg, tilt_deg, azimuth, array.albedo_by_month)
+    except OutOfRange as bad:
+        raise OutOfRange(f"array.horizontal_kwh_m2: {_out_of_range(problem)}{bad}; a weather_file, or sun_h on the plane, has no such limit, and 0 is the cautious figure") from None
+    return PlaneSun(hours, f"monthly means on the horizontal, {plane}, even (isotropic) sky", tilt_deg)
+
+
+def bias_words(problem: Problem) -> str:
+    """How far the sun on the plane may be off, where it was calculated from monthly means; nothing where it was not."""
+    return "" if problem.array.horizontal_kwh_m2 is None else MONTHLY_BIAS
+
+
+def _out_of_range(problem: Problem) -> str:
+    """Months outside the method's range: too cloudy, too clear, or the sun too low."""
+    horizontal, above = np.array(problem.array.horizontal_kwh_m2), extraterrestrial_kwh_m2(problem.site.latitude_deg, np.array(MEAN_DAYS))
+    noon_deg = noon_height_deg(problem.site.latitude_deg, declination_deg(np.array(MEAN_DAYS)))
+    inside = (horizontal >= 0.3 * above) & (horizontal <= 0.8 * above) & (noon_deg >= LOW_NOON_DEG)
+    out = [MONTHS[at] for at in range(12) if horizontal[at] > 0 and not inside[at]]
+    return f"{', '.join(out)}: " if out else ""
+
+
+def sun_on_plane(problem: Problem) -> PlaneSun:
+    """Sun on the array's plane, whichever way the problem gives it. Of several tilts that with most sun in the weakest month of use."""
+    if problem.array.sun_h is not None:
+        return PlaneSun(problem.array.sun_h, "given on the plane of the array", next(iter(problem.array.tilts), None))
+    return on_tilt(problem, _best_first(problem)[0])
+
+
+def left_by_month(problem: Problem) -> np.ndarray:
+    """Share of the sun that shade, snow and monthly soiling leave, shape (12,)."""
+    array = problem.array
+    left: np.ndarray = np.array(array.shade) * np.array(array.snow)
+    return left if array.soiling_by_month is None else np.asarray(left * np.array(array.soiling_by_month))
+
+
+def sun_hours_that_count(problem: Problem, sun: PlaneSun | None = None) -> np.ndarray:
+    """Twelve sun hours on the plane after shade, snow and monthly soiling [h/day]."""
+    return np.asarray(effective_sun_h(np.array((sun or sun_on_plane(problem)).sun_h), left_by_month(problem)))
+
+
+def with_sun_h(problem: Problem, sun_h: tuple[float, ...]) -> Problem:
+    """The problem with these sun hours on its plane, whichever way it gave them before."""
+    array = problem.array
+    if array.sun_h is None:
+        given = {"horizontal_kwh_m2": None, "weather_file": None, "tilt_deg": _best_first(problem)[0], "azimuth_deg": azimuth_of(problem)}
+        array = array.model_copy(update=given)
+    return problem.model_copy(update={"array": array.model_copy(update={"sun_h": sun_h})})
+
+
+# --- several tilts
+
+
+def best_first(sun: Mapping[float, np.ndarray]) -> tuple[float, ...]:
+    """Tilts in order: most sun in the weakest of some months first, of equals most in the next weakest, of equals the lowest.
+
+    sun: sun hours in these months by tilt [h/day]
+    """
+    return tuple(sorted(sun, key=lambda tilt: ([-round(hours, 9) for hours in sorted(sun[tilt].tolist())], tilt)))
+
+
+def _best_first(problem: Problem) -> tuple[float, ...]:
+    """The tilts of the problem, that with most sun in the weakest month of use first."""
+    tilts = problem.array.tilts
+    if len(tilts) < 2:
+        return tilts
+    months = list(Demand(problem).months_of_use) or list(range(12))
+    return best_first({tilt: sun_hours_that_count(problem, on_tilt(problem, tilt))[months] for tilt in tilts})
+
+
+def at_tilt(problem: Problem, tilt_deg: float) -> Problem:
+    """The problem on one of its planes."""
+    return problem.model_copy(update={"array": problem.array.model_copy(update={"tilt_deg": tilt_deg})})
+
+
+def on_one_plane(problem: Problem) -> Problem:
+    """The problem on the tilt with most sun in the weakest month of use, where it leaves the tilt open."""
+    return at_tilt(problem, _best_first(problem)[0]) if len(problem.array.tilts) > 1 else problem
+
+
+def with_tilt(problem: Problem, tilt_deg: float | None) -> Problem:
+    """The problem on the plane that a choice names; as it is where the choice names none."""
+    return problem if tilt_deg is None else at_tilt(problem, tilt_deg)
+
+
+def planes(problem: Problem) -> tuple[float | None, ...]:
+    """Tilts that a design is looked for on, the likeliest first.
+
+    A tilt is dropped where another one has no less sun in every month of use: every rule that sees the sun asks for
+    enough of it, so a design on the first is a design on the second.
+    """
+    if len(problem.array.tilts) < 2:
+        return problem.array.tilts or (None,)
+    months = list(Demand(problem).months_of_use)
+    kept: list[float] = []
+    suns: list[np.ndarray] = []
+    order = _best_first(problem)
+    sun = {tilt: sun_hours_that_count(problem, on_tilt(problem, tilt))[months] for tilt in order}
+    for tilt in sorted(order, key=lambda one: (-float(sun[one].sum()), order.index(one))):  # what beats another has no smaller sum
+        if not any((other >= sun[tilt]).all() for other in suns):
+            kept.append(tilt)
+            suns.append(sun[tilt])
+    return tuple(sorted(kept, key=order.index))

@@ -1,0 +1,117 @@
+"""How much sun the array gets: by month on its plane, by tilt, under a sky without clouds; temperatures; where each is from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from optimizer.inputs.array import GRID_DEG
+from optimizer.inputs.problem import Problem
+from optimizer.needs.clear_sky import ceiling_sun_h, doubts
+from optimizer.needs.demand import Demand
+from optimizer.needs.sunlight import (
+    PlaneSun,
+    azimuth_of,
+    best_first,
+    bias_words,
+    left_by_month,
+    on_tilt,
+    planes,
+    sun_hours_that_count,
+    sun_on_plane,
+    weather_of,
+)
+
+GIVEN = "given in the problem file"
+
+
+@dataclass(frozen=True)
+class TiltSun:
+    """Sun hours that count on one tilt."""
+
+    tilt_deg: float
+    sun_h: tuple[float, ...]
+    weakest: int
+    """Month of use with the least sun, 0 is January."""
+    tried: bool
+    """Whether `solve` looks for a design on it."""
+
+    @property
+    def weakest_h(self) -> float:
+        """Sun hours of the weakest month of use [h/day]."""
+        return self.sun_h[self.weakest]
+
+
+@dataclass(frozen=True)
+class Sun:
+    """The sun of a problem. `counts` is what is left of the plane's sun after shade, snow and monthly soiling."""
+
+    problem: Problem
+    plane: PlaneSun
+    azimuth_deg: float | None
+    counts: tuple[float, ...]
+    left: tuple[float, ...]
+    ceiling: tuple[float, ...] | None
+    months_of_use: tuple[int, ...]
+    tilts: tuple[TiltSun, ...]
+    origins: Mapping[str, str]
+    warnings: tuple[str, ...]
+    bias: str
+
+    @property
+    def best(self) -> TiltSun | None:
+        """The tilt with most sun in its weakest month of use; None where only one plane is known."""
+        if not self.tilts:
+            return None
+        months = list(self.months_of_use) or list(range(12))
+        first = best_first({one.tilt_deg: np.array(one.sun_h)[months] for one in self.tilts})[0]
+        return next(one for one in self.tilts if one.tilt_deg == first)
+
+    @property
+    def method(self) -> str:
+        """How the sun on the plane was found: given, monthly means, or hourly."""
+        return {"sun_h": "given", "horizontal_kwh_m2": "monthly means", "weather_file": "hourly"}[self.problem.array.sun_way]
+
+
+def sun(problem: Problem) -> Sun:
+    """How much sun the array gets."""
+    array, plane = problem.array, sun_on_plane(problem)
+    months = Demand(problem).months_of_use
+    warnings = [text for text in problem.doubts() if text.startswith("array.")] + list(doubts(problem))
+    return Sun(
+        problem=problem, plane=plane, azimuth_deg=azimuth_of(problem), counts=_hours(sun_hours_that_count(problem, plane)),
+        left=_hours(left_by_month(problem)), ceiling=ceiling_sun_h(problem, plane.tilt_deg), months_of_use=months,
+        tilts=() if array.sun_h is not None else _by_tilt(problem, months), origins=_origins(problem, plane), warnings=tuple(warnings),
+        bias=bias_words(problem),
+    )
+
+
+def _hours(values: np.ndarray) -> tuple[float, ...]:
+    return tuple(float(one) for one in values)
+
+
+def _by_tilt(problem: Problem, months: tuple[int, ...]) -> tuple[TiltSun, ...]:
+    tried = planes(problem)
+    rows = []
+    for tilt in sorted({*GRID_DEG, *problem.array.tilts}):
+        hours = _hours(sun_hours_that_count(problem, on_tilt(problem, tilt)))
+        weakest = min(months or range(12), key=lambda month, hours=hours: hours[month])
+        rows.append(TiltSun(tilt, hours, weakest, tilt in tried))
+    return tuple(rows)
+
+
+def _origins(problem: Problem, plane: PlaneSun) -> dict[str, str]:
+    """Where each figure comes from, by its key."""
+    found = {"sun_h": plane.origin}
+    array, weather = problem.array, weather_of(problem)
+    if len(array.tilts) > 1:
+        found["tilt_deg"] = "of the tilts to try, that with most sun in the weakest month of use"
+    if array.sun_h is None and array.azimuth_deg is None:
+        found["azimuth_deg"] = "towards the equator"
+    if weather is not None:
+        found["place"] = f"latitude {weather.latitude_deg:g}, longitude {weather.longitude_deg:g}, {weather.elevation_m:g} m, from {weather.name}"
+    for key in ("lowest_c", "hottest_c", "air_c"):
+        found[key] = problem.temperatures.origins.get(key, GIVEN)
+    return found
