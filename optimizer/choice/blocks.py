@@ -360,7 +360,8 @@ def _harvest(arrays: Arrays, bank: Bank, table: Table) -> None:
         harvest[pwm] = array.pwm_harvest_wh(
             current, some.strings[:, None], bank.charging_v, needs.sun_h[None, :], needs.array_factor, devices.efficiency[some.device][:, None]
         )
-    table.add(harvest_wh=harvest - table.self_w[:, None] * 24)
+    harvest = harvest - table.self_w[:, None] * 24
+    table.add(harvest_wh=harvest @ needs.span_weights.T if needs.problem.balance.carry_over else harvest)
 
 
 def _way_kept(arrays: Arrays, bank: Bank, table: Table) -> np.ndarray:

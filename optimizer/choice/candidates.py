@@ -22,7 +22,6 @@ from optimizer.choice.table import Table
 from optimizer.design import Design
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module
-from optimizer.inputs.problem import MONTHS
 from optimizer.needs.site import Needs
 from optimizer.rules.book import TOLERANCE
 
@@ -223,7 +222,7 @@ class CandidateSearch:
             fits = np.asarray(least <= most * (1 + TOLERANCE))
             if (room & ~fits).any():
                 at = int(np.argmin(np.where(room & ~fits, least / np.maximum(most, 1e-9), np.inf)))
-                month = MONTHS[int(self.needs.months[int(by_month[at].argmax())])]
+                month = self.needs.span_name(int(by_month[at].argmax()))
                 text = f"with the best array the loads ask for {least[at]:.3g} {unit} in {month}, {most[at]:.3g} may be"
                 self.screening.lost(rule, int((room & ~fits).sum()), int((room & fits).sum()), text)
             room &= fits

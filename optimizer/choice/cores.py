@@ -224,16 +224,38 @@ def _energy(needs: Needs, table: Table, way: Ways, context: float) -> None:
             shallow = (table.dod_daily * table.capacity_20h_ah * table.nominal_v * table.strings)[:, None]
             full = balance.recovery_needed_wh(load, through, shallow, battery_wh, problem.balance.full_recharge_days)
             needed = np.where(table.lead_acid[:, None], np.maximum(needed, full), needed)
+    if needs.problem.balance.carry_over:
+        needed = _carried_need(needs, table, load, through, carried)
     asked = needs.severities.asked
     busiest = np.max([(season.demand.daytime_wh / efficiency).sum(axis=1) for season in needs.seasons], axis=0)
     table.add(
-        needed_wh=asked("monthly-balance", needed), autonomy_wh=carried, swing_wh=swing, night_wh=night,
+        needed_wh=needed if needs.problem.balance.carry_over else asked("monthly-balance", needed), autonomy_wh=carried, swing_wh=swing, night_wh=night,
         least_a=np.where(table.lead_acid, asked("minimum-charge-current", table.least_charge_a * context) + charging.daytime_load_current_a(busiest, table.nominal_v), 0.0),
         ceiling_v=_ceiling(needs, table, way),
         terminal_a=asked("load-terminal-current", (demand.peak_dc_w / efficiency[:, 1:]).sum(axis=1) / table.nominal_v),
     )
     if not enforced("minimum-charge-current"):
         table.columns["least_a"] = np.zeros(len(table))
+
+
+def _carried_need(needs: Needs, table: Table, load: np.ndarray, through: np.ndarray, carried: np.ndarray) -> np.ndarray:
+    """Harvest that each run of months asks for beside what the bank carries into it [Wh/day], shape (cores, spans).
+
+    A store that starts full runs dry in some run of months or in none, so these runs say all there is to say of it.
+    """
+    days = np.array([season.autonomy_d for season in needs.seasons])
+    stored = np.where(table.lead_acid[:, None], np.minimum(table.usable_wh, table.above_freezing_wh), table.usable_wh)
+    spare = np.maximum((stored - carried * days).min(axis=1), 0.0)
+    by_month = balance.balance_needed_wh(load, through, needs.array_to_load)
+    whole = len(needs.spans) - 1
+    given = spare[:, None] / through.max(axis=1)[:, None] / needs.span_days[None, :]
+    given[:, whole] = -balance.refill_wh(spare, table.efficiency_wh) / needs.span_days[whole]
+    needed = by_month @ needs.span_weights.T - given
+    if not needs.severities.enforced("carry-over"):
+        needed[:, :whole] = 0.0
+    if not needs.severities.enforced("carry-over-year"):
+        needed[:, whole] = 0.0
+    return np.asarray(np.maximum(needed, 0.0))
 
 
 def _ceiling(needs: Needs, table: Table, way: Ways) -> np.ndarray:

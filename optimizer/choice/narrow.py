@@ -16,7 +16,6 @@ import numpy as np
 
 from optimizer.choice.dominance import SLACK_CENTS, telling_months
 from optimizer.choice.table import Table
-from optimizer.inputs.problem import MONTHS
 from optimizer.rules.book import TOLERANCE
 
 if TYPE_CHECKING:
@@ -151,4 +150,4 @@ def _shortest_month(search: CandidateSearch, needed_wh: np.ndarray, most_wh: np.
     """In words the month in which the core that comes nearest to its need is shortest."""
     share = most_wh / np.maximum(needed_wh, 1e-9)
     row, month = np.unravel_index(int(np.argmin(np.where(share.min(axis=1) == share.min(axis=1).max(), 0, 1)[:, None] + share)), share.shape)
-    return f"in {MONTHS[int(search.needs.months[month])]} {what} at most {100 * share[row, month]:.0f} % of what is needed"
+    return f"in {search.needs.span_name(int(month))} {what} at most {100 * share[row, month]:.0f} % of what is needed"

@@ -89,7 +89,7 @@ def check_line_data(line: Line) -> Data:
 def months_data(report: Report) -> list[Data]:
     """Energy balance by month of use."""
     return [
-        {"month": month.month, "sun_h": month.sun_h, "load_wh": month.load_wh, "array_wh": month.array_wh, "ratio": month.ratio}
+        {"month": month.month, "sun_h": month.sun_h, "load_wh": month.load_wh, "array_wh": month.array_wh, "ratio": month.ratio, "carried_wh": month.left_wh}
         for month in report.months
     ]
 

@@ -200,10 +200,12 @@ def _owned(answer: Answer) -> list[str]:
 
 
 def _months(report: Report) -> list[str]:
-    body = [f"  {'month':<7}{'sun h':>7}{'load':>11}{'array':>11}{'ratio':>8}"]
+    carried = any(month.left_wh is not None for month in report.months)
+    body = [f"  {'month':<7}{'sun h':>7}{'load':>11}{'array':>11}{'ratio':>8}" + (f"{'carried Wh':>13}" if carried else "")]
     for month in report.months:
         mark = "   <- design month" if month is report.design_month else ""
-        body.append(f"  {month.month:<7}{month.sun_h:>7.1f}{month.load_wh:>11,.0f}{month.array_wh:>11,.0f}{_ratio(month.ratio):>8}{mark}")
+        left = f"{month.left_wh:>13,.0f}" if month.left_wh is not None else ""
+        body.append(f"  {month.month:<7}{month.sun_h:>7.1f}{month.load_wh:>11,.0f}{month.array_wh:>11,.0f}{_ratio(month.ratio):>8}{left}{mark}")
     return section("Monthly balance (Wh a day at the battery)", body)
 
 

@@ -85,6 +85,7 @@ class Balance(Section):
     array_to_load: Annotated[float, Field(ge=0.3, le=5)] = 1.2
     minimum_solar_share: Annotated[float, Field(ge=0.1, le=1)] | None = None
     full_recharge_days: Annotated[float, Field(ge=1, le=60)] = 14.0
+    carry_over: bool = False
 
 
 class Bank(Section):
@@ -268,6 +269,9 @@ class Problem(Section):
             elif load.supply == "AC" and load.volts not in AC_VOLTS[self.site.ac]:
                 hint = ' (a 240 V load needs site.ac = "120/240 V 60 Hz")' if load.volts == 240 else ""
                 yield f"loads: load '{load.item}': {load.volts:g} V does not fit site.ac = \"{self.site.ac}\"{hint}"
+        used = {month for season in self.seasons.values() for month in season}
+        if self.balance.carry_over and self.seasons and len(used) < len(MONTHS):
+            yield "balance.carry_over: needs all twelve months in [seasons]: what is carried over in months of no use is not known"
         for key, given in (("autonomy.days", self.autonomy.days), ("temperatures.battery_lowest_c", self.temperatures.battery_lowest_c)):
             if not isinstance(given, dict):
                 continue

@@ -7,7 +7,8 @@ from functools import cached_property
 
 import numpy as np
 
-from optimizer.inputs.problem import Problem
+from optimizer.inputs.problem import MONTHS, Problem
+from optimizer.needs.daylight import DAYS_OF_MONTH
 from optimizer.needs.demand import Demand, SeasonDemand
 from optimizer.needs.sunlight import sun_hours_that_count
 from optimizer.rules.book import Severities
@@ -64,6 +65,9 @@ HEATING_BELOW_C = 5.0
 ARC_FAULT_V = 80.0
 """DC voltage of a building's array from which arc-fault detection is asked for, NFPA 70 (NEC) 690.11 (from memory)."""
 
+MONTH_BY_MONTH = ("monthly-balance", "uncertainty", "recovery", "full-recharge")
+"""Rules that each month has to meet by its own sun: reported, not enforced, where the bank carries over from month to month."""
+
 UNSIZED_WIRE_SHARE = 0.98
 """What cables leave where they are not sized; common practice, no source."""
 
@@ -89,7 +93,8 @@ class Needs:
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
         self.demand = Demand(problem)
-        self.severities = Severities(problem.rules)
+        carried = dict.fromkeys(MONTH_BY_MONTH, "soft") if problem.balance.carry_over else {}
+        self.severities = Severities({**carried, **problem.rules})  # type: ignore[dict-item]
         months = self.demand.months_of_use
         self.months = np.array(months, dtype=int)
         self.seasons = tuple(self._season(season) for season in self.demand.seasons if season.used and any(other is season for other in self.demand.by_month))
@@ -103,6 +108,35 @@ class Needs:
         season = self.demand.by_month[month]
         assert season is not None, "a month of use has a season"
         return season
+
+    @cached_property
+    def spans(self) -> tuple[tuple[int, ...], ...]:
+        """Runs of months, as places in `months`, whose energy must balance: each month; with carry-over every run around the year."""
+        count = len(self.months)
+        if not self.problem.balance.carry_over:
+            return tuple((at,) for at in range(count))
+        runs = [tuple((start + n) % count for n in range(long)) for long in range(1, count) for start in range(count)]
+        return (*runs, tuple(range(count)))
+
+    @cached_property
+    def span_weights(self) -> np.ndarray:
+        """Share of each span's days that lie in each month, shape (spans, months)."""
+        days = np.array(DAYS_OF_MONTH)[self.months]
+        weights = np.zeros((len(self.spans), len(self.months)))
+        for at, span in enumerate(self.spans):
+            weights[at, list(span)] = days[list(span)] / days[list(span)].sum()
+        return weights
+
+    @cached_property
+    def span_days(self) -> np.ndarray:
+        """Days of each span [d]."""
+        days = np.array(DAYS_OF_MONTH)[self.months]
+        return np.array([days[list(span)].sum() for span in self.spans], dtype=float)
+
+    def span_name(self, at: int) -> str:
+        """A span in words."""
+        span = [MONTHS[int(self.months[place])] for place in self.spans[at]]
+        return span[0] if len(span) == 1 else "the year" if len(span) == len(self.months) else f"{span[0]} to {span[-1]}"
 
     def _season(self, season: SeasonDemand) -> SeasonNeeds:
         problem = self.problem

@@ -33,6 +33,8 @@ class Month:
     array_wh: float
     """What the array gives for the loads: controllers' own use and battery losses taken off."""
     ratio: float
+    left_wh: float | None = None
+    """What the bank still carries at the end of the month; None where it carries nothing over [Wh]."""
 
 
 @dataclass(frozen=True)
@@ -73,9 +75,10 @@ def months_of(whole: Whole) -> tuple[Month, ...]:
     at = needs.season_of_month
     load, efficiency = core.average_wh[at], core.efficiency[at]
     given = whole.harvest_wh * efficiency
+    left = whole.carried.left_wh if needs.problem.balance.carry_over else [None] * len(needs.months)
     return tuple(
-        Month(MONTHS[int(month)], float(sun), float(need), float(got), float(got / need) if need else np.inf)
-        for month, sun, need, got in zip(needs.months, needs.sun_h, load, given, strict=True)
+        Month(MONTHS[int(month)], float(sun), float(need), float(got), float(got / need) if need else np.inf, None if rest is None else float(rest))
+        for month, sun, need, got, rest in zip(needs.months, needs.sun_h, load, given, left, strict=True)
     )
 
 

@@ -17,12 +17,13 @@ from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import MONTHS
+from optimizer.needs.daylight import DAYS_OF_MONTH
 from optimizer.needs.site import Needs
 from optimizer.proof.array import BlockFacts, Way, block_facts
 from optimizer.proof.circuits import kept_shares
 from optimizer.proof.core import Core
 from optimizer.proof.lines import Line, Lines
-from optimizer.rules import array, charging, money
+from optimizer.rules import array, balance, charging, money
 from optimizer.rules import bank as rules
 
 
@@ -55,6 +56,11 @@ class Whole:
         total = sum(facts.harvest_wh * block.count for facts, block in zip(self.facts, self.design.blocks, strict=True))
         return np.asarray(total - self.self_use_wh)
 
+    @cached_property
+    def carried(self) -> CarryOver:
+        """The store stepped from month to month."""
+        return CarryOver.of(self)
+
     def charge_a(self, kind: str) -> float:
         """Charging current of all blocks together, `low_a` or `high_a` [A]."""
         return float(sum(getattr(facts, kind) * block.count for facts, block in zip(self.facts, self.design.blocks, strict=True)))
@@ -70,6 +76,59 @@ class Whole:
     def highest_v(self) -> float:
         """Highest voltage on the bank with loads connected [V]."""
         return max(facts.highest_v for facts in self.facts)
+
+
+@dataclass(frozen=True)
+class CarryOver:
+    """What a bank carries from month to month, beside what the autonomy keeps."""
+
+    spare_wh: float
+    """What it can carry [Wh]."""
+    left_wh: np.ndarray
+    """What of it is left at the end of each month of use [Wh]."""
+    drawn_wh: float
+    """Most that is drawn from it; more than it can carry where the months ask too much [Wh]."""
+    emptied: int
+    emptiest: int
+    """Places of the months in which the longest draw begins and ends."""
+    year_wh: float
+    year_needed_wh: float
+    """Harvest over the year, and what loads and refilling ask for [Wh/day]."""
+
+    @classmethod
+    def of(cls, whole: Whole) -> CarryOver:
+        """Two years, month after month, from a full store."""
+        needs, core = whole.needs, whole.core
+        at = needs.season_of_month
+        efficiency = core.efficiency[at]
+        needed = balance.balance_needed_wh(core.average_wh[at], efficiency, needs.array_to_load)
+        days = np.array(DAYS_OF_MONTH)[needs.months]
+        spare = max(0.0, min(_spare_wh(core, place) for place in range(len(needs.seasons))))
+        change = (whole.harvest_wh - needed) * days * float(efficiency.max())
+        missing, left, deepest, began, emptied, emptiest = 0.0, np.zeros(len(days)), 0.0, 0, 0, 0
+        for step in range(2 * len(days)):
+            month = step % len(days)
+            if missing <= 0:
+                began = month
+            missing = max(0.0, missing - float(change[month]))
+            left[month] = spare - missing
+            if missing > deepest:
+                deepest, emptied, emptiest = missing, began, month
+        refill = float(balance.refill_wh(spare, core.bank.battery.efficiency_wh))
+        share = days / days.sum()
+        return cls(spare, left, deepest, emptied, emptiest, float(whole.harvest_wh @ share), float(needed @ share) + refill / float(days.sum()))
+
+
+def _spare_wh(core: Core, at: int) -> float:
+    """What the store holds beyond a season's autonomy [Wh]."""
+    season = core.needs.seasons[at]
+    try:
+        usable, stored = core.usable(season)
+    except OutOfRange:
+        return 0.0  # said by cold-capacity-known
+    if core.bank.is_lead_acid:
+        usable = min(usable, stored * float(rules.freezing_depth(season.battery_lowest_c, *core.tables.freezing)))
+    return usable - season.autonomy_d * float(core.autonomy_load_wh[at])
 
 
 def whole_lines(whole: Whole, catalog: Catalog, bill: Bill) -> list[Line]:
@@ -88,7 +147,16 @@ def whole_lines(whole: Whole, catalog: Catalog, bill: Bill) -> list[Line]:
     return lines.lines
 
 
+def _carry_over(lines: Lines, whole: Whole) -> None:
+    carried = whole.carried
+    first, last = MONTHS[int(whole.needs.months[carried.emptied])], MONTHS[int(whole.needs.months[carried.emptiest])]
+    lines.add("carry-over", carried.spare_wh, carried.drawn_wh, f"{first} to {last}")
+    lines.add("carry-over-year", carried.year_wh, carried.year_needed_wh, "the year")
+
+
 def _energy(lines: Lines, whole: Whole) -> None:
+    if whole.needs.problem.balance.carry_over:
+        _carry_over(lines, whole)
     for rule, needed in whole.core.needed_wh.items():
         worst = int(np.argmin(whole.harvest_wh / np.maximum(needed, 1e-9)))
         month = MONTHS[int(whole.needs.months[worst])]

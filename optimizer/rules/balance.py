@@ -55,3 +55,18 @@ def recovery_needed_wh(load_wh: Values, efficiency: Values, missing_wh: Values, 
     1500.0
     """
     return load_wh / efficiency + missing_wh / (battery_efficiency * days)
+
+
+def refill_wh(carried_wh: Values, battery_efficiency: Values) -> Values:
+    """Energy that filling a store again takes beyond what it holds.
+
+    Formula: E = C (1 / eta - 1)
+    carried_wh: what it gives from month to month [Wh]
+    battery_efficiency: energy out over energy in [share]
+    returns: energy lost in filling it [Wh]
+    Valid: one filling a year
+    Source: definition of efficiency
+    >>> round(float(refill_wh(9000, 0.9)), 1)
+    1000.0
+    """
+    return carried_wh * (1 / battery_efficiency - 1)

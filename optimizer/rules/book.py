@@ -153,6 +153,8 @@ RULES: Mapping[str, Rule] = _book(
     Rule("monthly-balance", "59, 60, 61, 66", "Every month of use the array gives its share of the load", "requirement", "Wh/day", "at least"),
     Rule("recovery", "62", "The array refills the store within the recovery time", "requirement", "Wh/day", "at least"),
     Rule("full-recharge", "63", "A lead-acid bank is full at least every fortnight", "requirement", "Wh/day", "at least"),
+    Rule("carry-over", "51", "What the bank holds carries the months without enough sun", "requirement", "Wh", "at least", by_size=True),
+    Rule("carry-over-year", "51, 59", "Over the year the array gives its share of the load, and fills the bank again", "requirement", "Wh/day", "at least", by_size=True),
     Rule("weekly-swing", "64", "What the idle days bring fits into the bank", "requirement", "Wh", "at least"),
     Rule("uncertainty", "68", "Ten per cent less sun and ten per cent more load still balance", "soft", "Wh/day", "at least"),
     # --- inverter

@@ -28,6 +28,7 @@ from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
+from optimizer.needs.daylight import DAYS_OF_MONTH
 from optimizer.needs.site import CONVERTER_RESERVE, Needs
 from optimizer.proof.array import BlockFacts, Way, block_facts, block_lines
 from optimizer.proof.bank import bank_lines
@@ -535,6 +536,13 @@ class Walk:
                 harvest = c["harvest"][rows]
                 worst = np.argmin(harvest / np.maximum(needed, 1e-9), axis=1) if len(rows) else np.zeros(0, dtype=int)
                 hold(rule, meets(harvest[np.arange(len(rows)), worst], needed[worst], "at least"))
+        if self.problem.balance.carry_over:
+            if enforced("carry-over"):
+                spare, deepest, _ = self._carried(core, c["harvest"][rows])
+                hold("carry-over", meets(spare, deepest, "at least"))
+            if enforced("carry-over-year"):
+                _, _, year = self._carried(core, c["harvest"][rows])
+                hold("carry-over-year", meets(year[0], year[1], "at least"))
         for days, load, usable, stored, depth in asks.usable:
             if enforced("autonomy"):
                 hold("autonomy", meets(usable, rules.storage_needed_wh(load + c["self_wh"][rows], days), "at least"))
@@ -561,6 +569,23 @@ class Walk:
         if self.most_base < np.inf:
             hold("budget", c["base"][rows] + core.base <= self.most_base)
         self._note(core, combos, group, rows, mask)
+
+    def _carried(self, core: _Core, harvest: np.ndarray) -> tuple[float, np.ndarray, tuple[np.ndarray, float]]:
+        """A store stepped through two years on every row: what it can carry, what misses at worst, and the year's sums."""
+        needs, own = self.needs, core.core
+        days = np.array(DAYS_OF_MONTH)[needs.months]
+        efficiency = own.efficiency[needs.season_of_month]
+        load = own.average_wh[needs.season_of_month] * needs.array_to_load / efficiency
+        spare = min((
+            (min(usable, stored * depth) if own.bank.is_lead_acid else usable) - d * drawn for d, drawn, usable, stored, depth in core.asks.usable
+        ), default=0.0)
+        spare = max(spare, 0.0)
+        missing, deepest = np.zeros(len(harvest)), np.zeros(len(harvest))
+        for month in [*range(len(days)), *range(len(days))]:
+            missing = np.maximum(missing - (harvest[:, month] - load[month]) * days[month] * efficiency.max(), 0.0)
+            deepest = np.maximum(deepest, missing)
+        refill = spare * (1 / own.bank.battery.efficiency_wh - 1)
+        return spare, deepest, ((harvest * days).sum(axis=1) / days.sum(), (float((load * days).sum()) + refill) / days.sum())
 
     def _trackers_there(self, combos: _Combos, rows: np.ndarray, inverters: InverterBank) -> np.ndarray:
         one, other = combos.columns["tracker"][rows], combos.columns["tracker2"][rows]

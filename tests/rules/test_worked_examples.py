@@ -144,3 +144,8 @@ def test_bank_in_the_cold() -> None:
     cold_factor = bank.cold_capacity_factor(4.4, [-1.1, 4.4, 10.0], [1 / 1.40, 1 / 1.30, 1 / 1.19], "published")
     assert warm_ah / cold_factor == pytest.approx(541.7, abs=0.05)
     assert bank.usable_storage_wh(541.7, 12, 1, cold_factor, 0.50, 1.0) == pytest.approx(needed_wh, rel=1e-4)
+
+
+def test_a_store_is_filled_again_with_what_its_efficiency_loses() -> None:
+    # hand: 9,000 Wh out at 0.9 take 10,000 Wh in: 1,000 Wh more.
+    assert balance.refill_wh(9000, 0.9) == pytest.approx(1000)
