@@ -20,6 +20,7 @@ class By(StrEnum):
     voltage = "voltage"
     chemistry = "chemistry"
     inverter_kind = "inverter-kind"
+    generator = "generator"
     module_format = "format"
 
 
@@ -93,7 +94,7 @@ def curve(
     catalog: CatalogPath = None,
     as_json: AsJson = False,
     as_csv: Annotated[bool, typer.Option("--csv", help="Print the steps as CSV.")] = False,
-    each: Annotated[By | None, typer.Option("--each", metavar="WAY", help="A staircase for each controller, voltage, chemistry, inverter-kind or format.")] = None,
+    each: Annotated[By | None, typer.Option("--each", metavar="WAY", help="A staircase for each controller, voltage, chemistry, inverter-kind, format or generator.")] = None,
     picture: Annotated[Path | None, typer.Option("--picture", metavar="FILE", help="Draw it as well: a file .svg or .png, written over.")] = None,
 ) -> None:
     """The staircase of the price over one requirement, all loads, the sun, the battery's temperature or a part's price.

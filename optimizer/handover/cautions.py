@@ -91,7 +91,7 @@ def _of_problem(problem: Problem) -> Iterator[str]:
         yield bias
     source = problem.site.other_source
     if source == "generator":
-        yield "A generator stands behind the array: outdoors, away from openings, behind a transfer switch; its size, fuel and charger are not part of this answer."
+        yield "A generator stands behind the array: outdoors, away from openings, behind a transfer switch; it is not on the bill."
     elif source == "shore":
         yield "Shore power stands behind the array: a transfer switch, and one neutral-earth bond at a time."
     elif source == "alternator":

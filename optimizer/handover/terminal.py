@@ -10,6 +10,7 @@ from optimizer.choice.screening import ScreenRow
 from optimizer.design import Block, Design
 from optimizer.handover.as_json import assumed_data, beyond_stock, bound_cents, combined_lines
 from optimizer.handover.cautions import ALWAYS, own_cautions
+from optimizer.handover.generator_text import generator_text
 from optimizer.handover.layout import (
     bullets,
     columns,
@@ -53,6 +54,7 @@ def solve_text(answer: Answer, price: str = "") -> str:
         *_bill(report.bill.lines, report.bill.total_cents, answer.catalog, answer.forces),
         *_owned(answer),
         *_months(report),
+        *generator_text(report.generator),
         *schedules_text(report),
         *_rules(report),
         *section("On a bound of the search", bullets(answer.near_bounds)),
@@ -71,6 +73,7 @@ def check_text(report: Report, problem: Problem, catalog: Catalog) -> str:
         *_headline(report),
         *_bill(report.bill.lines, report.bill.total_cents, catalog, {}),
         *_months(report),
+        *generator_text(report.generator),
         *schedules_text(report),
         *_rules(report),
         *_cautions(report, problem),

@@ -28,6 +28,7 @@ def _in_year(name: str, sign: str = "") -> Callable[[Data], str]:
 ROWS: Rows = (
     *((f"  {kind}", lambda data, kind=kind: f"{data['price_by_subsystem'][kind]:,.2f}") for kind in SUBSYSTEMS),
     ("  cables in these", lambda data: f"{data['cable_allowance']:,.2f}"),
+    ("  generator, running", lambda data: "-" if data["generator"] is None or data["generator"]["price"] is None else f"{data['generator']['price'] + data['generator']['running_cost']:,.2f}"),
     ("design month", lambda data: str(data["design_month"])),
     ("  harvest Wh/day", lambda data: figure(float(data["harvest_wh"]))),
     ("  load Wh/day", lambda data: figure(float(data["load_wh"]))),

@@ -13,7 +13,7 @@ from typing import TypeVar
 import numpy as np
 
 from optimizer.errors import InputError
-from optimizer.inputs.circuit_parts import Cable, Protection
+from optimizer.inputs.circuit_parts import Cable, Generator, Protection
 from optimizer.inputs.circuit_tables import CircuitTables, load_circuit_tables
 from optimizer.inputs.kits import Kit, load_kits
 from optimizer.inputs.parts import (
@@ -39,6 +39,7 @@ FILES: Mapping[str, type[Part]] = {
     "allowances": Allowance,
     "cables": Cable,
     "protection": Protection,
+    "generators": Generator,
 }
 NEEDED = ("modules", "batteries", "controllers", "inverters")
 
@@ -79,6 +80,7 @@ class Catalog:
     kits: tuple[Kit, ...] = ()
     cables: tuple[Cable, ...] = ()
     protection: tuple[Protection, ...] = ()
+    generators: tuple[Generator, ...] = ()
 
     @cached_property
     def by_id(self) -> Mapping[str, Part]:
@@ -100,6 +102,7 @@ class Catalog:
         yield from self.allowances
         yield from self.cables
         yield from self.protection
+        yield from self.generators
 
     def find(self, part_id: str, kind: type[PartKind]) -> PartKind:
         """A part of a kind by its id; a sentence where there is none."""

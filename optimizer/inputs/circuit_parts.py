@@ -5,10 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator
+from pydantic import BeforeValidator, Field
 
 from optimizer.inputs.circuit_tables import AMPACITY_C, Conductor
-from optimizer.inputs.parts import Complaint, Count, Part, Positive, YesNo, _outside, _whole_number
+from optimizer.inputs.parts import (
+    Complaint,
+    Count,
+    NotNegative,
+    Part,
+    Positive,
+    YesNo,
+    _outside,
+    _whole_number,
+)
 from optimizer.inputs.text_tables import nearest
 
 COPPER_KG_M_MM2 = 0.00889
@@ -105,3 +114,23 @@ class Protection(Part):
 
 def _a(kind: str) -> str:
     return f"an {kind}" if kind[0] in "ao" else f"a {kind}"
+
+
+class Generator(Part):
+    """A set that an engine drives: what charges the bank when the array does not. `service_per_h` is money for an hour's wear and oil."""
+
+    rated_va: Positive
+    power_factor: Annotated[float, Field(gt=0.5, le=1)]
+    ac: Literal["120", "120/240", "230", "230/400"]
+    fuel: Literal["petrol", "diesel", "gas"]
+    fuel_share: Annotated[float, Field(gt=0.5, le=1)] = 1.0
+    litres_per_kwh: Annotated[float, Field(gt=0.1, le=2)]
+    least_load_share: Annotated[float, Field(ge=0, le=0.8)] = 0.25
+    service_per_h: NotNegative = 0.0
+    starts_by_itself: YesNo = False
+    weight_kg: Positive
+
+    def doubts(self) -> Iterator[Complaint]:
+        """What is unlikely."""
+        if self.rated_va < 500:
+            yield "rated_va", "is usually 500 VA or more: is it in kVA?"

@@ -123,6 +123,14 @@ class Wiring(Section):
     tinned: bool = False
 
 
+class GeneratorUse(Section):
+    """What a generator behind the array may do and costs, where site.other_source says that there is one."""
+
+    hours_per_day_max: Annotated[float, Field(gt=0, le=24)] = 8.0
+    fuel_price_per_l: NotNegative = 1.6
+    years: Annotated[float, Field(gt=0, le=40)] = 10.0
+
+
 class InverterUse(Section):
     """How the inverter is run."""
 
@@ -227,6 +235,7 @@ class Problem(Section):
     bank: Bank = Bank()
     wiring: Wiring = Wiring()
     inverter: InverterUse = InverterUse()
+    generator: GeneratorUse = GeneratorUse()
     dc: DcUse = DcUse()
     limits: Limits = Limits()
     bounds: Bounds = Bounds()

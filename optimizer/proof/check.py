@@ -19,6 +19,7 @@ from optimizer.proof.array import Way, block_lines
 from optimizer.proof.bank import bank_lines
 from optimizer.proof.circuits import circuit_lines
 from optimizer.proof.core import core_lines
+from optimizer.proof.generator import GeneratorPlan, generator_plan
 from optimizer.proof.lines import Line
 from optimizer.proof.whole import Whole, whole_lines
 
@@ -48,6 +49,8 @@ class Report:
     months: tuple[Month, ...]
     circuits: tuple[Circuit, ...] = ()
     """Every circuit with its cable and devices; empty where allowances stand for them."""
+    generator: GeneratorPlan | None = None
+    """What the design asks of the generator behind it; None where there is none."""
 
     @property
     def valid(self) -> bool:
@@ -96,7 +99,7 @@ def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceLi
     lines += whole_lines(whole, catalog, bill)
     circuits = wiring.circuits(design)
     lines += circuit_lines(needs, catalog.tables, circuits, wiring)
-    return Report(design, whole, bill, tuple(lines), months_of(whole), circuits)
+    return Report(design, whole, bill, tuple(lines), months_of(whole), circuits, generator_plan(whole, catalog))
 
 
 def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog) -> Report:

@@ -12,7 +12,7 @@ import pytest
 from test_docstrings import rule_functions
 
 from optimizer.errors import InputError, OutOfRange
-from optimizer.rules import array, bank, charging, inverting, money, protection, sunlight, wiring
+from optimizer.rules import array, bank, charging, generating, inverting, money, protection, sunlight, wiring
 from optimizer.rules.validity import within
 
 CURVE = {"isc_a": 5.86, "imp_a": 5.38, "vmp_v": 18.6, "voc_v": 22.3}
@@ -49,6 +49,8 @@ BAD: list[tuple[Callable[[], Any], list[str]]] = [
     (lambda: money.cents(-0.01), ["-0.01", "0 to 10000000", "arithmetic"]),
     (lambda: money.share_of_cents(100, -5), ["-5 %", "0 % or more", "arithmetic"]),
     (lambda: protection.least_device_a(631, (500, 630)), ["631 A", "630 A", "standard_ratings.csv"]),
+    (lambda: generating.generator_gives_va(5000, 5001, 20), ["elevation 5001", "-500 to 5000 m", "engines"]),
+    (lambda: generating.generator_gives_va(5000, 0, 61), ["61 C", "-60 to 60 C", "engines"]),
     (lambda: wiring.resistance_at_ohm_km(1.83, 151), ["151 C", "-60 to 150 C", "no source"]),
     (lambda: wiring.loss_share(3, 500), ["voltage drop 3", "0 to 1", "definition"]),
     (lambda: wiring.loss_share(0.03, 1201), ["1201 W/m2", "0 to 1200 W/m2", "no source"]),

@@ -10,7 +10,7 @@ import math
 
 import pytest
 
-from optimizer.rules import array, balance, bank, charging, inverting
+from optimizer.rules import array, balance, bank, charging, generating, inverting
 from optimizer.rules.book import RULES, meets
 
 
@@ -149,3 +149,13 @@ def test_bank_in_the_cold() -> None:
 def test_a_store_is_filled_again_with_what_its_efficiency_loses() -> None:
     # hand: 9,000 Wh out at 0.9 take 10,000 Wh in: 1,000 Wh more.
     assert balance.refill_wh(9000, 0.9) == pytest.approx(1000)
+
+
+def test_a_generator_charges_at_height() -> None:
+    # hand: 60 A at 57.6 V through 0.9 and a power factor of 0.7: 3,456 W, 3,840 W, 5,486 VA.
+    assert generating.charging_va(60, 57.6, 0.7, 0.9) == pytest.approx(5485.7, abs=0.1)
+    # hand, common practice: 3.5 % for each of five times 300 m, and 80 % for hours: 5,000 x 0.825 x 0.8.
+    assert generating.generator_gives_va(5000, 1500, 25) == pytest.approx(3300)
+    assert generating.generator_gives_va(5000, 0, 36) == pytest.approx(5000 * 0.8 * 0.98)
+    # hand: 8,800 Wh into the bank are 10 kWh from the set at 0.88; 0.6 l each.
+    assert generating.fuel_l(8800, 0.6, 0.88) == pytest.approx(6.0)
