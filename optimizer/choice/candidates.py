@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
 
-from optimizer.choice.blocks import Arrays, arrays, block_pieces, blocks_of_class, pieces_in
+from optimizer.choice.blocks import Arrays, arrays, blocks_of_class, pieces_in
+from optimizer.choice.candidate_set import Candidates
 from optimizer.choice.cores import Cores, power_cores
 from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months, uses_terminals
 from optimizer.choice.kinds import Kinds
@@ -30,44 +31,6 @@ CORES_TRIED = 40
 
 PAIRS_MOST = 1_500_000
 """Pairs of blocks, times cores, up to which designs of two kinds are priced one by one before the program sees them."""
-
-
-@dataclass
-class Candidates:
-    """Cores and blocks that the program chooses from; block rows carry the number of their bank class."""
-
-    needs: Needs
-    catalog: Catalog
-    stock: Stock
-    cores: Cores
-    arrays: Arrays
-    blocks: Table
-    most_cents: float
-    """Objective of a design that is known to exist; infinite where none was found."""
-    kinds: Kinds
-
-    def design(self, core: int, counts: list[tuple[int, int]]) -> Design:
-        """The design of a core and of (block row, count) pairs."""
-        bank, inverters, converters = self.cores.parts(core, self.needs, self.catalog)
-        return Design(bank, tuple(self.arrays.block(self.blocks, row, n) for row, n in counts), inverters, converters)
-
-    def block_pieces(self, row: int) -> list[tuple[str, int]]:
-        """Part ids and pieces of one block."""
-        return block_pieces(self.arrays, self.blocks, row)
-
-    def part_ids(self) -> set[str]:
-        """Every part that some candidate uses."""
-        of_cores = {part for row in range(len(self.cores.table)) for part, _ in self.cores.pieces(row)}
-        return of_cores | {part for row in range(len(self.blocks)) for part, _ in self.block_pieces(row)}
-
-    def block_key(self, row: int) -> tuple[object, ...]:
-        """What orders equal blocks: the tuple of ids and counts."""
-        blocks = self.blocks
-        limit = float(blocks.limit_a[row])
-        return (
-            self.arrays.parts[blocks.device[row]].id, self.arrays.modules[blocks.module[row]].id, int(blocks.series[row]),
-            int(blocks.strings[row]), -1.0 if np.isnan(limit) else limit, int(blocks.cable[row]) if "cable" in blocks.columns else -1,
-        )
 
 
 def candidates(
@@ -348,6 +311,9 @@ class CandidateSearch:
             second = np.ones((len(rows), len(blocks)))
             for rest, (_, given) in zip(rests, supplies, strict=True):
                 second = np.maximum(second, rest[rows, None] / np.maximum(given, 1e-9)[None, :])
+            for span in range(blocks.harvest_wh.shape[1] if "spare_wh" in table.columns else 0):
+                one, other = blocks.harvest_wh[rows, span][:, None], blocks.harvest_wh[None, :, span]
+                second = np.maximum(second, (table.spare_wh[core, span] + np.maximum(one, other) - first * one) / np.maximum(other, 1e-9))
             second = np.ceil(second * (1 - TOLERANCE))
             fits = able[rows] & (second <= limit[None, :]) & (first + second <= problem.bounds.controllers)
             fits &= ~both[rows] | (first + second <= table.inverter_count[core])
@@ -400,6 +366,8 @@ class CandidateSearch:
                 counts = np.maximum(counts, np.where(blocks.terminal_a > 0, table.terminal_a[core] / blocks.terminal_a, np.inf))
             for asked, pieces in self.demanded_pieces(blocks):
                 counts = np.maximum(counts, asked / np.maximum(pieces, 1e-9))
+            if "spare_wh" in table.columns:
+                counts = np.maximum(counts, 1 + np.max(table.spare_wh[core] / np.maximum(blocks.harvest_wh, 1e-9), axis=1))
             counts = np.maximum(1, np.ceil(counts * (1 - TOLERANCE)))
         fits = counts <= self.most_of_each(blocks, core)
         for column, limit in self.resources(core):

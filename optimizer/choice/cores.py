@@ -192,10 +192,11 @@ def _energy(needs: Needs, table: Table, way: Ways, context: float) -> None:
         return np.asarray(idle + converter_idle + table.standby_wh[:, at])
 
     shape = (len(table), len(needs.seasons))
-    average, carried, swing, night = (np.zeros(shape) for _ in range(4))
+    average, carried, critical, swing, night = (np.zeros(shape) for _ in range(5))
     for at, season in enumerate(needs.seasons):
         week, use_day = standing(at, week=True), standing(at, week=False)
         average[:, at] = balance.battery_side_load_wh(season.demand.average_wh, efficiency, week)
+        critical[:, at] = balance.battery_side_load_wh(season.demand.critical_wh, efficiency, week)
         carried[:, at] = balance.battery_side_load_wh(season.demand.carried_wh, efficiency, use_day)
         night[:, at] = balance.battery_side_load_wh(season.demand.use_day_wh, efficiency, use_day) * season.demand.night_share
         days = np.minimum(season.demand.swing_days, season.demand.inverter_days)
@@ -224,6 +225,9 @@ def _energy(needs: Needs, table: Table, way: Ways, context: float) -> None:
             shallow = (table.dod_daily * table.capacity_20h_ah * table.nominal_v * table.strings)[:, None]
             full = balance.recovery_needed_wh(load, through, shallow, battery_wh, problem.balance.full_recharge_days)
             needed = np.where(table.lead_acid[:, None], np.maximum(needed, full), needed)
+    if needs.problem.redundancy.controllers and enforced("spare-controller"):
+        spare = balance.balance_needed_wh(critical[:, month], through, 1.0)
+        table.add(spare_wh=spare @ needs.span_weights.T if needs.problem.balance.carry_over else spare)
     if needs.problem.balance.carry_over:
         needed = _carried_need(needs, table, load, through, carried)
     asked = needs.severities.asked

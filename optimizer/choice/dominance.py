@@ -81,6 +81,8 @@ class Dominance:
         """Mask of the cores that no other core dominates."""
         problem, enforced = self.needs.problem, self.screening.enforced
         smaller = [cores.needed_wh[:, m] for m in telling_months(blocks.harvest_wh, cores.needed_wh)]
+        if "spare_wh" in cores.columns:
+            smaller += list(cores.spare_wh.T)
         smaller += [cores.least_a, -np.minimum(cores.room_w, problem.bounds.controllers * blocks.self_w.max())]
         if enforced("maximum-charge-current"):
             smaller.append(-np.minimum(cores.most_charge_a, problem.bounds.controllers * blocks.high_a.max()))

@@ -65,6 +65,13 @@ def inverter_table(needs: Needs, catalog: Catalog, screening: Screening, stock: 
     for start in demand.starts:
         able = table.count * inverting.starting_capability_va(table.surge_va, table.surge_s, table.derated_va, start.seconds)
         hold("surge", able, max(start.va, start.leg_va) if demand.legs > 1 else start.va)
+    if problem.redundancy.inverters and needs.critical.has_ac:
+        makes_less = [n > 1 and _makes_standard(inverters[i], int(n) - 1, problem.site.ac) for i, n in zip(table.inverter, table.count, strict=True)]
+        table.add(rest=np.where(np.array(makes_less, dtype=bool), table.count - 1, 0))
+        hold("spare-inverter", table.rest * np.minimum(table.derated_va, table.derated_w * needs.critical.va_each_w), margin * needs.critical.coincident_va)
+        for start in needs.critical.starts:
+            able = table.rest * inverting.starting_capability_va(table.surge_va, table.surge_s, table.derated_va, start.seconds)
+            hold("spare-inverter", able, max(start.va, start.leg_va) if needs.critical.legs > 1 else start.va)
     hold("bank-current-practice", table.cont_w / (table.efficiency * table.dc_low_cut_v), PRACTICAL_BANK_A)
     if problem.limits.piece_kg_max is not None:
         hold("heaviest-piece", table.weight_kg, problem.limits.piece_kg_max)

@@ -29,6 +29,7 @@ Constraint families, each one function below; every constraint is named family__
     controllers   at most N controllers in all
     exclusive     a controller that shares no bank is alone
     energy        harvest of the blocks >= need of the core, every month of use
+    spare         harvest with any one controller out >= need of the critical loads, every month of use
     self_use      controllers' own use <= what the autonomy leaves
     least_charge  current at absorption >= what the bank asks for
     most_charge   current at most <= what the bank stands
@@ -50,7 +51,7 @@ from typing import Any
 import numpy as np
 import pulp
 
-from optimizer.choice.candidates import Candidates
+from optimizer.choice.candidate_set import Candidates
 from optimizer.choice.dominance import telling_months
 from optimizer.choice.rectangles import rectangle_room
 from optimizer.choice.solver import Solved, run
@@ -59,6 +60,7 @@ from optimizer.rules.book import TOLERANCE
 
 FAMILIES = {
     "energy": "the monthly balance and the recovery after the autonomy",
+    "spare": "what the critical loads need with one controller out",
     "self_use": "the autonomy",
     "least_charge": "the least charge current of the bank",
     "most_charge": "the greatest charge current of the bank",
@@ -109,7 +111,7 @@ class Program:
         self.model += self.cost
         families: dict[str, Callable[[], None]] = {
             "one_core": self._one_core, "class_link": self._class_link, "use_link": self._use_link, "kinds": self._kinds,
-            "controllers": self._controllers, "exclusive": self._exclusive, "energy": self._energy, "self_use": self._self_use,
+            "controllers": self._controllers, "exclusive": self._exclusive, "energy": self._energy, "spare": self._spare, "self_use": self._self_use,
             "least_charge": self._least_charge, "most_charge": self._most_charge, "ceiling": self._ceiling,
             "trackers": self._trackers, "terminals": self._terminals, "area": self._area, "rectangles": self._rectangles,
             "weight": self._weight, "budget": self._budget, "inventory": self._inventory, "known_kind": self._known_kinds,
@@ -245,6 +247,19 @@ class Program:
                 # Harvest above the greatest need is worth nothing: capped, the relaxation is tighter.
                 given = np.minimum(harvest[:, month] / scale, 1.0)
                 self._row("energy", self._of_blocks(given, blocks) - self._of_cores(least, cores) >= 0)
+
+    def _spare(self) -> None:
+        """sum harvest[b,m] n[b] - harvest[a,m] y[a] >= sum spare[c,m] x[c], for every block a."""
+        table, harvest = self.candidates.cores.table, self.candidates.blocks.harvest_wh
+        if "spare_wh" not in table.columns:
+            return
+        for cores, blocks in self._classes():
+            for month in range(harvest.shape[1]):
+                scale = max(1.0, float(table.spare_wh[cores, month].max()))
+                given, least = harvest[:, month] / scale, table.spare_wh[:, month] * (1 - TOLERANCE) / scale
+                whole, asked = self._of_blocks(given, blocks), self._of_cores(least, cores)
+                for block in blocks:
+                    self._row("spare", whole - float(given[block]) * self.y[block] - asked >= 0)
 
     def _self_use(self) -> None:
         """sum self_w n <= room of the core."""

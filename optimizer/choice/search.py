@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from optimizer.bill import PriceList
-from optimizer.choice.candidates import Candidates, CandidateSearch, candidates
+from optimizer.choice.candidate_set import Candidates
+from optimizer.choice.candidates import CandidateSearch, candidates
 from optimizer.choice.dominance import SLACK_CENTS
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.program import FAMILIES, Program

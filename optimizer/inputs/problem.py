@@ -131,6 +131,13 @@ class GeneratorUse(Section):
     years: Annotated[float, Field(gt=0, le=40)] = 10.0
 
 
+class Redundancy(Section):
+    """What may fail with the critical loads still carried."""
+
+    controllers: bool = False
+    inverters: bool = False
+
+
 class InverterUse(Section):
     """How the inverter is run."""
 
@@ -236,6 +243,7 @@ class Problem(Section):
     wiring: Wiring = Wiring()
     inverter: InverterUse = InverterUse()
     generator: GeneratorUse = GeneratorUse()
+    redundancy: Redundancy = Redundancy()
     dc: DcUse = DcUse()
     limits: Limits = Limits()
     bounds: Bounds = Bounds()

@@ -47,6 +47,7 @@ class SeasonDemand:
     average_wh: a day averaged over the week [Wh/day], shape (supplies,)
     use_day_wh: a day of use [Wh/day], shape (supplies,)
     carried_wh: what a day of the autonomy must carry [Wh/day], shape (supplies,)
+    critical_wh: part of average_wh that is of critical loads [Wh/day], shape (supplies,)
     daytime_wh: part of average_wh that is used by day [Wh/day], shape (supplies,)
     swing_wh: what the days of use take beyond the week's average, one row a pattern [Wh], shape (patterns, supplies)
     swing_days: days of each pattern [d], shape (patterns,)
@@ -58,6 +59,7 @@ class SeasonDemand:
     average_wh: np.ndarray
     use_day_wh: np.ndarray
     carried_wh: np.ndarray
+    critical_wh: np.ndarray
     daytime_wh: np.ndarray
     swing_wh: np.ndarray
     swing_days: np.ndarray
@@ -98,7 +100,7 @@ class Demand:
 
     def _season(self, name: str) -> SeasonDemand:
         count = len(self.supplies)
-        average, use_day, carried, daytime = (np.zeros(count) for _ in range(4))
+        average, use_day, carried, critical, daytime = (np.zeros(count) for _ in range(5))
         night_wh = 0.0
         running = [(load, load.hours.get(name, 0.0)) for load in self.loads]
         running = [(load, hours) for load, hours in running if hours > 0 and load.days_per_week > 0]
@@ -109,6 +111,7 @@ class Demand:
             average[at] += energy * load.days_per_week / 7
             use_day[at] += energy
             carried[at] += energy if self._is_carried(load) else 0.0
+            critical[at] += energy * load.days_per_week / 7 if load.critical == "yes" else 0.0
             daytime[at] += energy * load.days_per_week / 7 * (1 - night)
             night_wh += energy * load.days_per_week / 7 * night
         # Days of use coincide: after t of them each load has run min(its days, t) times.
@@ -120,7 +123,7 @@ class Demand:
                 swing[row, self._supply(load)] += energy * (min(load.days_per_week, days) - days * load.days_per_week / 7)
         ac = [(load, hours) for load, hours in running if load.supply == "AC"]
         return SeasonDemand(
-            name=name, average_wh=average, use_day_wh=use_day, carried_wh=carried, daytime_wh=daytime,
+            name=name, average_wh=average, use_day_wh=use_day, carried_wh=carried, critical_wh=critical, daytime_wh=daytime,
             swing_wh=swing, swing_days=np.array(patterns),
             night_share=night_wh / average.sum() if average.sum() else 0.0,
             inverter_on_h=min(24.0, sum(hours for _, hours in ac)),
@@ -158,6 +161,11 @@ class Demand:
     def coincident_va(self) -> float:
         """The same as apparent power [VA]."""
         return float(sum(load.qty * load.running_va for load in self._ac_together()))
+
+    @property
+    def va_each_w(self) -> float:
+        """Volt-amperes to a watt of the coincident AC loads."""
+        return self.coincident_va / self.coincident_w if self.coincident_w else 1.0
 
     @cached_property
     def coincident_dc_w(self) -> np.ndarray:

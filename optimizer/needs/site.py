@@ -150,6 +150,12 @@ class Needs:
             battery_lowest_c=lowest[season.name] if isinstance(lowest, dict) else lowest,
         )
 
+    @cached_property
+    def critical(self) -> Demand:
+        """Demand of the critical loads alone: their power together and their starts."""
+        loads = tuple(load for load in self.problem.loads if load.critical == "yes")
+        return Demand(self.problem.model_copy(update={"loads": loads}))
+
     # --- temperatures
 
     @property

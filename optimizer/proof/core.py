@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -79,6 +79,11 @@ class Core:
     def average_wh(self) -> np.ndarray:
         """Battery-side load averaged over the week, by season [Wh/day]."""
         return np.array([self.load_wh(s.demand.average_wh, at, week=True) for at, s in enumerate(self.needs.seasons)])
+
+    @cached_property
+    def critical_wh(self) -> np.ndarray:
+        """Battery-side load of the critical loads averaged over the week, by season [Wh/day]."""
+        return np.array([self.load_wh(s.demand.critical_wh, at, week=True) for at, s in enumerate(self.needs.seasons)])
 
     @cached_property
     def autonomy_load_wh(self) -> np.ndarray:
@@ -260,7 +265,22 @@ def _inverters(lines: Lines, core: Core) -> None:
     for start in demand.starts:
         able = count * float(inverting.starting_capability_va(inverter.surge_va, inverter.surge_s, inverter.cont_va * share, start.seconds))
         lines.add("surge", able, max(start.va, start.leg_va) if demand.legs > 1 else start.va, f"start of {start.item}")
+    if problem.redundancy.inverters and needs.critical.has_ac:
+        _spare_inverter(lines, core, share)
     drawn = inverter.cont_w / (inverter.efficiency * inverter.dc_low_cut_v)
     lines.add("bank-current-practice", drawn, PRACTICAL_BANK_A)
     if bank.battery.bms:
         lines.add("cut-out-order", inverter.dc_low_cut_v, (bank.battery.bms_low_v or 0.0) * bank.series)
+
+
+def _spare_inverter(lines: Lines, core: Core, share: float) -> None:
+    """The critical loads with one inverter out: steady, then each start."""
+    needs, inverter, critical = core.needs, core.inverters.inverter, core.needs.critical
+    assert inverter is not None, "asked only where there is an inverter"
+    rest = core.inverters.count - 1
+    if rest and _ac_form(replace(core, inverters=InverterBank(inverter, rest))) not in AC_UNITS.get(needs.problem.site.ac, ()):
+        rest = 0
+    lines.add("spare-inverter", rest * min(inverter.cont_va * share, inverter.cont_w * share * critical.va_each_w), needs.problem.inverter.power_margin * critical.coincident_va, "one out")
+    for start in critical.starts:
+        able = rest * float(inverting.starting_capability_va(inverter.surge_va, inverter.surge_s, inverter.cont_va * share, start.seconds))
+        lines.add("spare-inverter", able, max(start.va, start.leg_va) if critical.legs > 1 else start.va, f"one out, start of {start.item}")

@@ -135,6 +135,7 @@ def whole_lines(whole: Whole, catalog: Catalog, bill: Bill) -> list[Line]:
     """Rules 5, 29, 30, 36, 41, 46, 52, 53, 59-63, 66, 68, 75, 96, 97, 99, 100, 102-104 and 109."""
     lines = Lines(whole.needs.severities, "whole design")
     _energy(lines, whole)
+    _spare_controller(lines, whole)
     _storage(lines, whole)
     _charge_current(lines, whole)
     _voltage(lines, whole)
@@ -161,6 +162,19 @@ def _energy(lines: Lines, whole: Whole) -> None:
         worst = int(np.argmin(whole.harvest_wh / np.maximum(needed, 1e-9)))
         month = MONTHS[int(whole.needs.months[worst])]
         lines.add(rule, whole.harvest_wh[worst], needed[worst], f"worst month {month}")
+
+
+def _spare_controller(lines: Lines, whole: Whole) -> None:
+    """Each kind of controller with one of them out, in its worst month."""
+    needs, core = whole.needs, whole.core
+    if not needs.problem.redundancy.controllers:
+        return
+    at = needs.season_of_month
+    needed = balance.balance_needed_wh(core.critical_wh[at], core.efficiency[at], 1.0)
+    for facts, block in zip(whole.facts, whole.design.blocks, strict=True):
+        left = whole.harvest_wh - (facts.harvest_wh - block.device.self_w * 24)
+        worst = int(np.argmin(left - needed))
+        lines.add("spare-controller", left[worst], needed[worst], f"one {block.part.id} out, {MONTHS[int(needs.months[worst])]}")
 
 
 def _storage(lines: Lines, whole: Whole) -> None:

@@ -156,6 +156,7 @@ RULES: Mapping[str, Rule] = _book(
     Rule("carry-over", "51", "What the bank holds carries the months without enough sun", "requirement", "Wh", "at least", by_size=True),
     Rule("carry-over-year", "51, 59", "Over the year the array gives its share of the load, and fills the bank again", "requirement", "Wh/day", "at least", by_size=True),
     Rule("weekly-swing", "64", "What the idle days bring fits into the bank", "requirement", "Wh", "at least"),
+    Rule("spare-controller", "108", "Critical loads are carried in every month with any one controller out", "requirement", "Wh/day", "at least", by_size=True),
     Rule("uncertainty", "68", "Ten per cent less sun and ten per cent more load still balance", "soft", "Wh/day", "at least"),
     # --- inverter
     Rule("continuous-power", "69", "Inverter carries the coincident watts at its room's temperature", "hard", "W", "at least"),
@@ -167,6 +168,7 @@ RULES: Mapping[str, Rule] = _book(
     Rule("inverter-dc-window", "75", "Charging never exceeds the inverter's DC maximum", "hard", "V", "at most"),
     Rule("waveform", "77", "The waveform suits the loads", "requirement", "", "equals"),
     Rule("neutral-bond", "78", "There is one neutral-earth bond at a time", "hard", "", "equals"),
+    Rule("spare-inverter", "108", "Critical loads are carried and started with one inverter out", "requirement", "VA", "at least", by_size=True),
     Rule("inverter-bank-voltage", "1", "Inverter is made for the bank's voltage", "hard", "V", "equals"),
     Rule("cut-out-order", "94", "The inverter stops before the battery's own cut-off", "hard", "V", "at least"),
     Rule("charge-below-cut-off", "94", "Charging stays below the battery's high cut-off", "hard", "V", "at most"),

@@ -9,7 +9,8 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from optimizer.bill import PriceList
-from optimizer.choice.candidates import Candidates, candidates, telling_months
+from optimizer.choice.candidate_set import Candidates
+from optimizer.choice.candidates import candidates, telling_months
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.inputs.catalog import Catalog

@@ -51,6 +51,7 @@ HOPELESS_ROWS = 30_000
 
 OF_THE_INVERTERS = (
     "ac-standard", "stacking", "waveform", "neutral-bond", "continuous-power", "continuous-va", "leg-power", "surge", "bank-current-practice",
+    "spare-inverter",
 )
 """Rules that look at nothing but the inverters."""
 
@@ -483,11 +484,17 @@ class Walk:
             terminal = np.minimum(terminal, 1e9)
         return {
             "cost": cost, "base": base, "kg": kg, "mask": mask, "self_wh": both(self_w) * 24,
-            "harvest": both(np.array([f.harvest_wh for f in facts])) - (both(self_w) * 24)[:, None],
+            "largest": self._largest(facts, self_w, first, second, two), "harvest": both(np.array([f.harvest_wh for f in facts])) - (both(self_w) * 24)[:, None],
             "low_a": both(np.array([f.low_a for f in facts])), "high_a": both(np.array([f.high_a for f in facts])),
             "terminal_a": both(terminal), "volts": np.maximum(volts[first], np.where(two, volts[second], 0)),
             "tracker": tracker[first], "tracker2": np.where(two, tracker[second], -1),
         }
+
+    @staticmethod
+    def _largest(facts: list[BlockFacts], self_w: np.ndarray, first: np.ndarray, second: np.ndarray, two: np.ndarray) -> np.ndarray:
+        """Most that one controller of each set harvests, by month."""
+        each = np.array([f.harvest_wh for f in facts]) - self_w[:, None] * 24
+        return np.maximum(each[first], np.where(two[:, None], each[second], -np.inf))
 
     def _circuits(self, circuits: tuple[Circuit, ...]) -> tuple[int, float]:
         """Price with freight [cents], and weight [kg], of some circuits."""
@@ -536,6 +543,10 @@ class Walk:
                 harvest = c["harvest"][rows]
                 worst = np.argmin(harvest / np.maximum(needed, 1e-9), axis=1) if len(rows) else np.zeros(0, dtype=int)
                 hold(rule, meets(harvest[np.arange(len(rows)), worst], needed[worst], "at least"))
+        if self.problem.redundancy.controllers and enforced("spare-controller"):
+            at = self.needs.season_of_month
+            asked = core.core.critical_wh[at] / core.core.efficiency[at]
+            hold("spare-controller", meets(c["harvest"][rows] - c["largest"][rows], asked, "at least").all(axis=1))
         if self.problem.balance.carry_over:
             if enforced("carry-over"):
                 spare, deepest, _ = self._carried(core, c["harvest"][rows])

@@ -51,6 +51,7 @@ OF_CIRCUITS = {  # decided in test_circuits_enumerated.py: these cases have no c
 NEVER_BINDS = {
     *OF_CIRCUITS,
     "carry-over", "carry-over-year",  # decided in test_carry_over.py
+    "spare-controller", "spare-inverter",  # decided in test_redundancy.py
     "bounds",  # the walk is made of what lies within the bounds
     "battery-series-count",  # the walk puts as many units in series as make the bank's class
     "dc-load-voltage",  # the walk takes the least number of converters that carry their loads
