@@ -78,9 +78,9 @@ def test_links_lead_somewhere(target):
     assert (HOME / target).exists()
 
 
-def test_twelve_sites_are_shipped():
-    assert "twelve complete sites, four of them growing" in README
-    assert len(list((HOME / "problems").glob("*.toml"))) == 12
+def test_thirteen_sites_are_shipped():
+    assert "thirteen complete sites, four of them growing" in README
+    assert len(list((HOME / "problems").glob("*.toml"))) == 13
 
 
 def test_the_cautions_are_there_and_promise_nothing():
