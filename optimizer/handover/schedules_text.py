@@ -9,7 +9,6 @@ from optimizer.handover.layout import WIDTH, bullets, columns, figure, section, 
 from optimizer.handover.schedules import Data, circuits_data, settings_data, switching_data
 from optimizer.proof.check import Report
 
-
 HEADING = f"{'current':>9}{'one way':>9}{'drop':>9}"
 
 LEGEND = (

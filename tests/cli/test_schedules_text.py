@@ -66,4 +66,4 @@ def test_every_setting_stands_on_a_line_of_its_own_with_its_unit(answer_of, name
 def test_the_same_rows_stand_in_the_json(run):
     schedules = json.loads(run("solve", "light_kit", "--json").out)["schedules"]
     assert all(row["device_at"] for row in schedules["circuits"] if row["device"])
-    assert [sheet["as"] for sheet in schedules["settings"]][0] == "charging, array 1"
+    assert next(sheet["as"] for sheet in schedules["settings"]) == "charging, array 1"
