@@ -21,6 +21,8 @@ from optimizer.needs.site import Needs
 from optimizer.proof.check import Report, check_design
 from optimizer.proof.circuits import circuit_lines
 from optimizer.proof.lines import Line
+from optimizer.questions.gaps import FIELDS, gaps
+from optimizer.questions.opening import Opening
 
 
 def problem_of(family: str = "NEC", dc_w: float = 24.0, **ways: Any) -> Problem:
@@ -233,23 +235,45 @@ def test_the_check_refuses_a_device_that_cannot_break_the_fault() -> None:
 # --- a gap of the catalog
 
 
-def test_a_circuit_without_a_part_is_reported_with_its_figures() -> None:
-    """No large fuse breaks what the bank can drive: there is no design, and the answer says what a part would have to stand."""
-    unit = lithium_battery("B-LFP-100", 4, 100, 245)
-    model = inverter("I-2000", 12, "120", 2000, 300, efficiency=0.90)
+def small_shop() -> tuple[Problem, Catalog]:
+    """A 12 V bank with an inverter of 2,000 W and every size of fuse."""
     catalog = replace(
-        every_size("NEC"), batteries=(unit,), inverters=(model,), controllers=(shipped().by_id["CM-A40-V110"],), modules=(shipped().by_id["PV-430-108H"],),
-        converters=(), kits=(),
+        every_size("NEC"), batteries=(lithium_battery("B-LFP-100", 4, 100, 245),), controllers=(shipped().by_id["CM-A40-V110"],),
+        inverters=(inverter("I-2000", 12, "120", 2000, 300, efficiency=0.90),), modules=(shipped().by_id["PV-430-108H"],), converters=(), kits=(),
     )
-    problem = problem_of().model_copy(update={"bank": problem_of().bank.model_copy(update={"volts": (12,)})})
-    good = solve(problem, catalog)
-    assert good.report is not None, good.reason
-    weak = replace(catalog, protection=tuple(
+    problem = problem_of()
+    return problem.model_copy(update={"bank": problem.bank.model_copy(update={"volts": (12,)})}), catalog
+
+
+def with_weak_fuses(catalog: Catalog) -> Catalog:
+    return replace(catalog, protection=tuple(
         one.model_copy(update={"interrupt_a": 3_000.0}) if one.kind == "fuse" and (one.rated_a or 0) >= 200 else one for one in catalog.protection
     ))
-    answer = solve(problem, weak)
+
+
+def test_a_circuit_without_a_part_is_reported_with_its_figures() -> None:
+    """No large fuse breaks what the bank can drive: there is no design, and the answer says what a part would have to stand."""
+    problem, catalog = small_shop()
+    good = solve(problem, catalog)
+    assert good.report is not None, good.reason
+    answer = solve(problem, with_weak_fuses(catalog))
     assert answer.outcome is Outcome.INFEASIBLE
     (row,) = [one for one in answer.screening if one.rule == "circuit-parts" and not one.left]
     # hand: 2,000 W / 0.90 / 10.5 V = 211.6 A; 4 cells x 3.55 V = 14.2 V; 3,500 A a string
     assert re.search(r"to an inverter: 211\.6 A for hours, 14\.2 V, (3,500|7,000|10,500) A to break", row.example), row.example
     assert row.example in answer.reason
+
+
+def test_the_gap_that_relax_names_is_the_fault_current() -> None:
+    problem, catalog = small_shop()
+    weak = with_weak_fuses(catalog)
+    good = solve(problem, catalog).report
+    assert good is not None
+    opening = Opening()
+    asked = [one for one in FIELDS if one.kind == "protection"]
+    found = {gap.field.name: gap for gap in gaps(problem, weak, opening) if gap.field in asked}
+    assert set(found) == {"interrupt_a"}
+    # hand: 3,500 A for each string; the least that opens it is what one of the possible banks drives, found to 1 %
+    least = min(abs(found["interrupt_a"].needed / (3_500 * strings) - 1) for strings in (1, 2, 3))
+    assert least <= 0.01
+    assert found["interrupt_a"].sufficient
