@@ -29,7 +29,7 @@ DEVICE_AT = {
 """Where its device stands: at the end from which a short circuit is fed; an array's switch where hands reach it."""
 
 OF_WIRE = ("conductor-ampacity", "terminal-ampacity", "cable-voltage", "voltage-drop", "device-protects")
-OF_DEVICE = ("device-rating", "string-fuse", "device-voltage", "interrupt-rating", "device-protects")
+OF_DEVICE = ("device-rating", "string-fuse", "device-voltage", "interrupt-rating", "terminal-size", "device-protects")
 
 
 def schedules_data(report: Report) -> Data:

@@ -14,7 +14,6 @@ from optimizer.inputs.circuit_parts import Cable, Protection
 from optimizer.proof.check import Report, check_design
 from optimizer.proof.circuits import circuit_lines
 from optimizer.proof.lines import Line
-from optimizer.rules.book import meets
 
 CABLES = {
     "array": ("array string", "array run"), "battery": ("battery string", "inverter", "charge", "DC branch"), "building": ("AC output", "DC branch"),
@@ -100,14 +99,12 @@ def _place(report: Report, prices: PriceList, catalog: Catalog, circuit: Circuit
     def first_broken(one: Circuit) -> Line | None:
         return next((line for line in circuit_lines(needs, catalog.tables, (one,), sized) if line.fails), None)
 
-    fitting = (one for one in _with_partners(changed, sized, part) if _terminals_take(one, catalog) and first_broken(one) is None)
-    best = next(fitting, None)
+    best = next((one for one in _with_partners(changed, sized, part) if first_broken(one) is None), None)
     if best is not None:
         before, after = (sum(sized.cents_of(catalog.by_id[one]) * pieces for one, pieces in have.pieces.items()) for have in (circuit, best))
         bill = report.bill
         return Place(name, old.id, prices.total_of(bill.parts_and_freight_cents + after - before)[2] - bill.total_cents)
-    broken = first_broken(changed)
-    return Place(name, old.id, None, broken, "" if broken else "conductor and terminals do not fit each other")
+    return Place(name, old.id, None, first_broken(changed))
 
 
 def _with_partners(changed: Circuit, sized: Wiring, part: Cable | Protection) -> Iterator[Circuit]:
@@ -122,14 +119,6 @@ def _with_partners(changed: Circuit, sized: Wiring, part: Cable | Protection) ->
         yield from (replace(changed, device=device) for device in fitter.devices)
     else:
         yield from (replace(changed, cable=cable) for cable in fitter.cables)
-
-
-def _terminals_take(circuit: Circuit, catalog: Catalog) -> bool:
-    """Whether the conductor goes into the device's terminals."""
-    cable, device = circuit.cable, circuit.device
-    if cable is None or device is None or device.terminal_mm2_max is None:
-        return True
-    return bool(meets(catalog.tables.conductors[cable.family, cable.size].area_mm2, device.terminal_mm2_max, "at most"))
 
 
 def _block(design: Design, circuit: Circuit) -> Block:

@@ -14,9 +14,10 @@ from optimizer.answer import Outcome, solve
 from optimizer.circuits.circuit import Ask, Circuit
 from optimizer.circuits.wiring import Wiring
 from optimizer.design import Bank, Block, Design, InverterBank
-from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.catalog import Catalog, shipped_folder
 from optimizer.inputs.circuit_parts import Protection
 from optimizer.inputs.problem import Problem
+from optimizer.inputs.problem_file import load_problem
 from optimizer.needs.site import Needs
 from optimizer.proof.check import Report, check_design
 from optimizer.proof.circuits import circuit_lines
@@ -277,3 +278,46 @@ def test_the_gap_that_relax_names_is_the_fault_current() -> None:
     least = min(abs(found["interrupt_a"].needed / (3_500 * strings) - 1) for strings in (1, 2, 3))
     assert least <= 0.01
     assert found["interrupt_a"].sufficient
+
+
+# --- terminals
+
+
+def switch(mm2: float, price: float) -> Protection:
+    return Protection.model_validate({
+        "id": f"S-{mm2:g}", "kind": "array switch", "rated_a": 32, "dc_v_max": 150, "load_break": True, "polarised": False, "terminal_mm2_max": mm2,
+        "weight_kg": 0.2, "price": price,
+    })
+
+
+@pytest.mark.parametrize(("cable", "taken"), [
+    # hand: 10 AWG has 5.26 mm2 and goes into terminals for 6 mm2; 8 AWG has 8.37 mm2 and does not
+    ("CA-10AWG", "S-6"), ("CA-8AWG", "S-16"),
+])
+def test_a_thicker_run_takes_the_switch_that_it_goes_into(cable: str, taken: str) -> None:
+    catalog = every_size("NEC")
+    rest = tuple(one for one in catalog.protection if one.kind != "array switch")
+    catalog = replace(catalog, protection=(*rest, switch(6, 10), switch(16, 20)))
+    problem = problem_of(array_run_m=5.0)
+    design = strings_of(catalog, 1)
+    design = replace(design, blocks=(replace(design.blocks[0], cable=catalog.by_id[cable]),))
+    wiring = sized(problem, catalog)
+    (run,) = [one for one in wiring.block_circuits(design.bank, design.blocks[0]) if one.ask.kind == "array run"]
+    assert run.device is not None
+    assert run.device.id == taken
+    small = replace(run, device=switch(6, 10))
+    lines = circuit_lines(wiring.needs, catalog.tables, (small,), wiring)
+    assert [line.rule for line in lines if line.fails] == ([] if taken == "S-6" else ["terminal-size"])
+
+
+def test_the_shipped_camper_has_a_switch_that_its_run_goes_into() -> None:
+    """Its second run is of 8 AWG, 8.37 mm2: the small switch with terminals for 6 mm2 is not for it."""
+    answer = solve(load_problem(shipped_folder("problems") / "camper.toml"), shipped())
+    assert answer.report is not None
+    runs = [one for one in answer.report.circuits if one.ask.kind == "array run"]
+    assert len(runs) == 2
+    for run in runs:
+        assert run.cable is not None
+        assert run.device is not None
+        assert run.device.terminal_mm2_max is not None
+        assert shipped().tables.conductors[run.cable.family, run.cable.size].area_mm2 <= run.device.terminal_mm2_max
