@@ -310,8 +310,8 @@ def test_a_thicker_run_takes_the_switch_that_it_goes_into(cable: str, taken: str
     assert [line.rule for line in lines if line.fails] == ([] if taken == "S-6" else ["terminal-size"])
 
 
-def test_the_shipped_camper_has_a_switch_that_its_run_goes_into() -> None:
-    """Its second run is of 8 AWG, 8.37 mm2: the small switch with terminals for 6 mm2 is not for it."""
+def test_every_run_of_the_shipped_camper_goes_into_its_switch() -> None:
+    """Its small switches have terminals for 6 mm2: 8 AWG, 8.37 mm2, would not go in."""
     answer = solve(load_problem(shipped_folder("problems") / "camper.toml"), shipped())
     assert answer.report is not None
     runs = [one for one in answer.report.circuits if one.ask.kind == "array run"]
