@@ -49,7 +49,9 @@ def array_side(wiring_: Wiring, modules: list[Module], module: np.ndarray, cold_
     runs, (combiners, arresters) = wiring_.runs, wiring_.beside_strings
     zero = np.zeros(len(module))
     lacks = np.full(len(module), -1)
-    cents, kg = np.zeros(len(module), dtype=np.int64), np.zeros(len(module))
+    shape = (len(module), len(runs.cables))
+    cents, kg = np.zeros(shape, dtype=np.int64), np.zeros(shape)
+    there = np.ones(shape, dtype=bool)
 
     def lack(what: int, missing: np.ndarray) -> None:
         lacks[missing & (lacks < 0)] = what
@@ -58,8 +60,18 @@ def array_side(wiring_: Wiring, modules: list[Module], module: np.ndarray, cold_
         nonlocal cents, kg
         if fitter.devices:
             weight = np.array([part.weight_kg for part in fitter.devices])
-            cents = cents + np.where(where, fitter.device_cents[device] * number, 0)
-            kg = kg + np.where(where, weight[device] * number, 0.0)
+            cents = cents + _by_cable(np.where(where, fitter.device_cents[device] * number, 0))
+            kg = kg + _by_cable(np.where(where, weight[device] * number, 0.0))
+
+    def take_beside_cable(fitter: Fitter, serves: np.ndarray, where: np.ndarray, what: int) -> None:
+        """A device into which the cable of the run must fit."""
+        nonlocal there
+        if not fitter.cables:
+            return
+        device = fitter.cheapest_devices(serves)
+        lack(what, where & ~(device >= 0).any(axis=1))
+        there = there & ~(where[:, None] & (device < 0))
+        take(fitter, np.maximum(device, 0), where[:, None] & (device >= 0))
 
     lead_ohm_km = np.zeros(len(module))
     several = strings > 1
@@ -70,32 +82,33 @@ def array_side(wiring_: Wiring, modules: list[Module], module: np.ndarray, cold_
         lead = np.maximum(lead_fit.cable, 0)
         if wiring_.strings.cables:
             weight = np.array([part.weight_kg for part in wiring_.strings.cables])
-            cents = cents + np.where(several, wiring_.strings.cable_cents[lead] * strings, 0)
-            kg = kg + np.where(several, weight[lead] * wiring_.strings.metres * strings, 0.0)
+            cents = cents + _by_cable(np.where(several, wiring_.strings.cable_cents[lead] * strings, 0))
+            kg = kg + _by_cable(np.where(several, weight[lead] * wiring_.strings.metres * strings, 0.0))
             lead_ohm_km = np.where(several, wiring_.strings.ohm_km[lead], 0.0)
         take(wiring_.strings, np.maximum(lead_fit.device, 0), several & fused, strings)
         boxed = several & (fused | (strings > JOINED_STRINGS))
-        box = combiners.cheapest_device(boxes(wiring_, strings, cold_v, one_string * strings))
-        lack(1, boxed & (box < 0))
-        take(combiners, np.maximum(box, 0), boxed)
+        take_beside_cable(combiners, boxes(wiring_, strings, cold_v, one_string * strings), boxed, 1)
     steady = one_string * strings
-    switch = runs.cheapest_device(runs.serves(steady, cold_v, zero))
-    lack(2, switch < 0)
-    take(runs, np.maximum(switch, 0), switch >= 0)
+    take_beside_cable(runs, runs.serves(steady, cold_v, zero), np.ones(len(module), dtype=bool), 2)
     if wiring_.asked.array_run_m > LONG_RUN_M:
         arrester = arresters.cheapest_device(arresters.serves(zero, cold_v, zero, least_a=zero))
         lack(3, arrester < 0)
         take(arresters, np.maximum(arrester, 0), arrester >= 0)
     most = wiring_.most_ohm_km(imp * strings, hot_vmp_v, wiring_.asked.array_run_m, wiring_.asked.array_drop_pct)
-    carries = runs.carries(steady, cold_v, most)
+    carries = runs.carries(steady, cold_v, most) & there
     lack(4, np.asarray(~carries.any(axis=1)))
     metre_kg = np.array([part.weight_kg for part in runs.cables])
     lead_drop = wiring.voltage_drop_v(imp, wiring_.asked.string_m, lead_ohm_km)
     drop = wiring.voltage_drop_v((imp * strings)[:, None], wiring_.asked.array_run_m, runs.ohm_km[None, :]) + lead_drop[:, None]
     return ArraySide(
-        run_ok=carries & (lacks < 0)[:, None], cents=cents[:, None] + runs.cable_cents[None, :], kg=kg[:, None] + metre_kg[None, :] * runs.metres,
+        run_ok=carries & (lacks < 0)[:, None], cents=cents + runs.cable_cents[None, :], kg=kg + metre_kg[None, :] * runs.metres,
         drop_v=np.asarray(drop), lacks=lacks,
     )
+
+
+def _by_cable(by_array: np.ndarray) -> np.ndarray:
+    """Figures of arrays for every cable alike, those of arrays and cables as they are."""
+    return by_array[:, None] if by_array.ndim == 1 else by_array
 
 
 def leads(wiring_: Wiring, isc: np.ndarray, cold_v: np.ndarray, fuse_most: np.ndarray, fused: np.ndarray) -> Fit:

@@ -40,7 +40,7 @@ class Fitter:
 
     def __init__(
         self, cables: Sequence[Cable], devices: Sequence[Protection], tables: Tables, cents_of: Callable[[Part], int], *, family: str,
-        ambient_c: float, bundled: int, metres: int, device_must_protect: bool = True, ac: bool = False,
+        ambient_c: float, bundled: int, metres: int, ac: bool = False,
     ) -> None:
         self.cables = sorted(cables, key=lambda part: (cents_of(part), part.id))
         self.devices = sorted(devices, key=lambda part: (cents_of(part), part.id))
@@ -54,17 +54,19 @@ class Fitter:
         self.rated_a = np.array([device.rated_a or 0.0 for device in self.devices])
         self.device_v = np.array([(device.ac_v_max if ac else device.dc_v_max) or 0.0 for device in self.devices])
         self.breaks_a = np.array([device.interrupt_a or 0.0 for device in self.devices])
-        self._must_protect = device_must_protect
         self._known: dict[tuple[bool, bytes], tuple[int, int, int]] = {}
+
+    @cached_property
+    def terminals_take(self) -> np.ndarray:
+        """Which device's terminals take which cable, shape (cables, devices)."""
+        areas = np.array([self.tables.conductors[cable.family, cable.size].area_mm2 for cable in self.cables])
+        largest = np.array([device.terminal_mm2_max or np.inf for device in self.devices])
+        return np.asarray(areas[:, None] <= largest[None, :] * OVER)
 
     @cached_property
     def allowed(self) -> np.ndarray:
         """Which device may stand before which cable, shape (cables, devices)."""
-        areas = np.array([self.tables.conductors[cable.family, cable.size].area_mm2 for cable in self.cables])
-        largest = np.array([device.terminal_mm2_max or np.inf for device in self.devices])
-        fits = areas[:, None] <= largest[None, :] * OVER
-        if not self._must_protect:
-            return np.asarray(fits)
+        fits = self.terminals_take
         most = np.array([device_most_a(cable, self.tables, corrected) for cable, corrected in zip(self.cables, self.corrected_a, strict=True)])
         return np.asarray(fits & (self.rated_a[None, :] <= most[:, None] * OVER))
 
@@ -117,6 +119,14 @@ class Fitter:
     def cheapest_device(self, serves: np.ndarray) -> np.ndarray:
         """Number of the cheapest device that serves each circuit by itself, -1 where none does."""
         return np.where(serves.any(axis=1), np.argmax(serves, axis=1), -1) if serves.shape[1] else np.full(len(serves), -1)
+
+    def cheapest_devices(self, serves: np.ndarray) -> np.ndarray:
+        """The same for each cable, whose end must go into the device's terminals, shape (circuits, cables)."""
+        found = np.full((len(serves), len(self.cables)), -1)
+        sorts, which = np.unique(self.terminals_take, axis=0, return_inverse=True)
+        for at, takes in enumerate(sorts):
+            found[:, which.ravel() == at] = self.cheapest_device(serves & takes[None, :])[:, None]
+        return found
 
 
 def corrected_ampacity_a(cable: Cable, tables: Tables, ambient_c: float, bundled: int) -> float:

@@ -52,6 +52,7 @@ class Wiring:
         self.family = self.asked.family if self.asked.family != "by the AC" else ("NEC" if "60 Hz" in needs.problem.site.ac else "IEC")
         self._array_sides: dict[tuple[str, int, int], ArraySide] = {}
         self._charges: dict[tuple[object, ...], Circuit] = {}
+        self._cents: dict[tuple[object, ...], int] = {}
 
     @property
     def active(self) -> bool:
@@ -89,7 +90,7 @@ class Wiring:
     @cached_property
     def runs(self) -> Fitter:
         """Runs from the array; the column of cables that a block chooses from. A switch breaks, it does not protect."""
-        return self._fitter("array", ("array switch",), self.asked.array_run_m, device_must_protect=False)
+        return self._fitter("array", ("array switch",), self.asked.array_run_m)
 
     @cached_property
     def beside_strings(self) -> tuple[Fitter, Fitter]:
@@ -158,8 +159,9 @@ class Wiring:
         """Cable of the run from the array: the one that is chosen, or the cheapest that may serve."""
         if block.cable is not None:
             return block.cable
-        ok = self._side_of(block).run_ok[0]
-        return self.runs.cables[int(np.argmax(ok))] if ok.any() else None
+        side = self._side_of(block)
+        ok = side.run_ok[0]
+        return self.runs.cables[int(np.argmin(np.where(ok, side.cents[0], np.iinfo(np.int64).max)))] if ok.any() else None
 
     def _side_of(self, block: Block) -> ArraySide:
         key = (block.module.id, block.series, block.strings)
@@ -182,6 +184,15 @@ class Wiring:
         beside: list[tuple[Protection, int]] = []
         lacking: list[str] = []
         runs, (combiners, arresters) = self.runs, self.beside_strings
+        cable = self.run_cable(block)
+
+        def fitting(fitter: Fitter, serves: np.ndarray) -> int:
+            """The cheapest device into which the cable of the run goes; where no cable may serve, the cheapest."""
+            known = [one.id for one in fitter.cables]
+            if cable is None or cable.id not in known:
+                return int(fitter.cheapest_device(serves)[0])
+            return int(fitter.cheapest_devices(serves)[0, known.index(cable.id)])
+
         if block.strings > 1:
             fused = bool(needs_string_fuses(np.array([isc]), np.array([block.strings]), np.array([module.max_series_fuse_a]))[0])
             fit = leads(self, np.array([isc]), cold_v, np.array([module.max_series_fuse_a]), np.array([fused]))
@@ -196,17 +207,17 @@ class Wiring:
                 fuse_most_a=module.max_series_fuse_a,
             ))
             if fused or block.strings > JOINED_STRINGS:
-                _one(combiners, int(combiners.cheapest_device(boxes(self, np.array([block.strings]), cold_v, steady))[0]), "combiner", beside, lacking)
+                _one(combiners, fitting(combiners, boxes(self, np.array([block.strings]), cold_v, steady)), "combiner", beside, lacking)
         if asked.array_run_m > LONG_RUN_M:
             at = int(arresters.cheapest_device(arresters.serves(zero, cold_v, zero, least_a=zero))[0])
             _one(arresters, at, "surge arrester", beside, lacking)
-        switch = int(runs.cheapest_device(runs.serves(steady, cold_v, zero))[0])
+        switch = fitting(runs, runs.serves(steady, cold_v, zero))
         ask = Ask(
             "array run", "", asked.array_run_m, 2, float(steady[0]), cold, 0.0, hottest, module.imp_a * block.strings, self._hot_vmp_v(block),
             asked.array_drop_pct,
         )
         device = runs.devices[switch] if switch >= 0 else None
-        return (*circuits, Circuit(ask, self.run_cable(block), device, beside=tuple(beside), lacking=tuple(lacking)))
+        return (*circuits, Circuit(ask, cable, device, beside=tuple(beside), lacking=tuple(lacking)))
 
     def _charge_circuit(self, bank: Bank, part: Controller | Inverter) -> Circuit:
         device = charging_device(part)
@@ -353,7 +364,25 @@ class Wiring:
 
     def cents(self, design: Design) -> int:
         """Price of all circuits of a design, with freight [cents]."""
-        return sum(times * self.cents_of(self.catalog.by_id[part]) for part, times in self.pieces(self.circuits(design)).items())
+        if not self.active:
+            return 0
+        bank, inverter = design.bank, design.inverters.inverter
+        core = (
+            bank.battery.id, bank.volts, bank.strings, inverter.id if inverter else "", design.inverters.count,
+            tuple((use.converter.id, use.count, use.load_v) for use in design.converters),
+        )
+        if core not in self._cents:
+            self._cents[core] = self._cents_of(self.core_circuits(bank, design.inverters, design.converters))
+        total = self._cents[core]
+        for block in design.blocks:
+            key = (*self.seen_of(bank), block.part.id, block.module.id, block.series, block.strings, block.cable.id if block.cable else "")
+            if key not in self._cents:
+                self._cents[key] = self._cents_of(self.block_circuits(bank, block))
+            total += block.count * self._cents[key]
+        return total
+
+    def _cents_of(self, circuits: tuple[Circuit, ...]) -> int:
+        return sum(times * self.cents_of(self.catalog.by_id[part]) for part, times in self.pieces(circuits).items())
 
     def pieces(self, circuits: tuple[Circuit, ...]) -> Counter[str]:
         """Metres of cable and pieces of devices of some circuits."""

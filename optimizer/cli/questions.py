@@ -90,7 +90,7 @@ def cost_of(problem: ProblemPath, catalog: CatalogPath = None, as_json: AsJson =
 @app.command(epilog="Example: bankstring curve weekend_cabin --over autonomy")
 def curve(
     problem: ProblemPath,
-    over: Annotated[str, typer.Option("--over", metavar="AXIS", help="autonomy, load, sun, temperature or price:PART.")],
+    over: Annotated[str, typer.Option("--over", metavar="AXIS", help="autonomy, load, sun, temperature, length (of the array's run) or price:PART.")],
     catalog: CatalogPath = None,
     as_json: AsJson = False,
     as_csv: Annotated[bool, typer.Option("--csv", help="Print the steps as CSV.")] = False,

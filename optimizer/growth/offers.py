@@ -52,6 +52,8 @@ class Offers:
         """Whether every design is seen: those of three kinds of array are not."""
         for number in list(self.base.blocks):
             self._within_limits(number)
+        for number, blocks in self.base.blocks.items():
+            self.base.blocks[number] = _cheapest_cables(blocks)
         for number in list(self.base.blocks):
             self._without_wasteful(number)
         cores, arrays = self.base.cores, self.base.arrays
@@ -298,6 +300,16 @@ def _rows(cents: np.ndarray, most: float, *, every: bool) -> np.ndarray:
         return np.nonzero(cents <= most)[0]
     at = int(np.argmin(cents))
     return np.array([at] if np.isfinite(cents[at]) and cents[at] <= most else [], dtype=int)
+
+
+def _cheapest_cables(blocks: Table) -> Table:
+    """Of blocks that differ only in the cable of their run the cheapest: plans leave thicker ones out."""
+    if "cable" not in blocks.columns:
+        return blocks
+    key = np.column_stack([blocks.device, blocks.module, blocks.series, blocks.strings, np.nan_to_num(blocks.limit_a, nan=-1.0)])
+    order = np.lexsort((blocks.cable, blocks.wiring_cents))
+    _, first = np.unique(key[order], axis=0, return_index=True)
+    return blocks.take(np.sort(order[first]))
 
 
 def _longer(table: np.ndarray, long: int, each: float) -> np.ndarray:

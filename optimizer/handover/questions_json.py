@@ -157,13 +157,18 @@ def why_not_data(found: WhyNot, inputs: Data) -> Data:
         "price": found.base.catalog.sold[found.part].price,
         "currency": found.base.catalog.currency,
         "cost": in_money(base.bill.total_cents if base else None),
-        "cost_with": in_money(best.bill.total_cents if best else None),
+        "cost_with": in_money(best.bill.total_cents if best else _with_it(found)),
         "choice_with": choice_data(found.with_part.choice) if found.with_part and found.with_part.choice else None,
         "enters_below_price": in_money(found.enters_below_cents),
         "indispensable": found.indispensable,
         "exact": exact(found),
         "inputs": inputs,
     }
+
+
+def _with_it(found: WhyNot) -> int | None:
+    """What the design costs with a part of its circuits in place of another [cents]."""
+    return None if found.more_cents is None or found.base.report is None else found.base.report.bill.total_cents + found.more_cents
 
 
 def exact(found: WhyNot) -> bool:

@@ -19,6 +19,7 @@ from optimizer.handover.layout import (
     wrapped,
 )
 from optimizer.handover.questions_json import exact
+from optimizer.inputs.circuit_parts import Cable, Protection
 from optimizer.questions.cost_of import CostOf, Notch, Priced
 from optimizer.questions.curve import Curve, Step
 from optimizer.questions.diff import Difference, LineChange
@@ -36,7 +37,8 @@ def in_words(design: Design) -> str:
     parts = [f"{bank.volts} V {bank.battery.chemistry} {bank.units} x {bank.battery.id}"]
     for block in design.blocks:
         device = f"{block.count} x {'tracker of ' if block.built_in else ''}{block.part.id}"
-        parts.append(f"{block.modules} x {block.module.id} on {device}")
+        run = f" through {block.cable.id}" if block.cable is not None else ""
+        parts.append(f"{block.modules} x {block.module.id}{run} on {device}")
     if inverter is not None:
         parts.append(f"{design.inverters.count} x {inverter.id}")
     parts += [f"{use.count} x {use.converter.id}" for use in design.converters]
@@ -225,20 +227,22 @@ def _step_rows(found: Curve, currency: str) -> list[list[str | None]]:
 def why_not_text(found: WhyNot) -> str:
     """The answer of `why-not`."""
     base, part, currency = found.base, found.base.catalog.sold[found.part], found.base.catalog.currency
-    lines = [*wrapped(f"{found.part}: {found.verdict}"), *labelled("Price", f"{money(part.price_cents)} {currency} a piece")]
+    lines = [*wrapped(f"{found.part}: {found.verdict}"), *labelled("Price", f"{money(part.price_cents)} {currency} a {'metre' if isinstance(part, Cable) else 'piece'}")]
     if base.report is not None:
         lines += labelled("Cheapest", f"{_cost(base)} {currency}: {design_words(base)}")
     lines += labelled("Reason", found.reason or failed(found.with_part or base))
     if found.blocking is not None:
         lines += labelled("Rule", f"{RULES[found.blocking.rule].title} ({found.blocking.rule})")
         lines += labelled("Shortfall", found.blocking.shortfall)
+    if found.more_cents is not None and base.report is not None:
+        lines += labelled("With it", f"{money(base.report.bill.total_cents + found.more_cents)} {currency}")
     if found.verdict == "beaten" and found.with_part is not None and found.with_part.report is not None and base.report is not None:
         more = found.with_part.report.bill.total_cents - base.report.bill.total_cents
         lines += labelled("With it", f"{_cost(found.with_part)} {currency}, {money(more)} more: {design_words(found.with_part)}")
         entering = f"at {money(found.enters_below_cents)} {currency} a piece or less a design with it costs no more" \
             if found.enters_below_cents is not None else "at no price: even for nothing, the design around it costs more"
         lines += labelled("Enters", entering)
-    if found.verdict == "chosen":
+    if found.verdict == "chosen" and not isinstance(part, Cable | Protection):
         stays = f"up to {money(found.enters_below_cents)} {currency} a piece" if found.enters_below_cents is not None else "not known"
         lines += labelled("Stays", "at any price: without it there is no design" if found.indispensable else stays)
     return joined([*lines, *section("Notes", bullets([PRELIMINARY] if exact(found) else [NOT_PROVEN, PRELIMINARY]))])

@@ -20,10 +20,16 @@ ENDS = {
     "battery string": ("battery string, at its positive pole", "busbars"), "inverter": ("busbars", "inverter"), "AC output": ("inverter", "AC panel"),
     "DC branch": ("busbars or converter", "DC panel"),
 }
-"""Where each kind of circuit runs from and to; its device stands at the first end, an array's switch at the second."""
+"""Where each kind of circuit runs from and to."""
+
+DEVICE_AT = {
+    "array string": "in the combiner", "array run": "at the controller", "charge": "at the busbars", "battery string": "at the battery's positive pole",
+    "inverter": "at the busbars", "AC output": "at the inverter", "DC branch": "at the busbars or behind the converter",
+}
+"""Where its device stands: at the end from which a short circuit is fed; an array's switch where hands reach it."""
 
 OF_WIRE = ("conductor-ampacity", "terminal-ampacity", "cable-voltage", "voltage-drop", "device-protects")
-OF_DEVICE = ("device-rating", "string-fuse", "device-voltage", "interrupt-rating", "device-protects")
+OF_DEVICE = ("device-rating", "string-fuse", "device-voltage", "interrupt-rating", "terminal-size", "device-protects")
 
 
 def schedules_data(report: Report) -> Data:
@@ -51,6 +57,7 @@ def _circuit(circuit: Circuit, report: Report, tables: Tables) -> Data:
         "ampacity_a": _actual(own, "conductor-ampacity"), "drop_v": circuit.drop_v(tables) if ask.drop_pct_max is not None else None,
         "drop_pct": _actual(own, "voltage-drop"), "wire_set_by": _set_by(own, OF_WIRE),
         "device": circuit.device.id if circuit.device else None, "device_kind": circuit.device.kind if circuit.device else None,
+        "device_at": DEVICE_AT[ask.kind] if circuit.device else None,
         "device_a": circuit.device.rated_a if circuit.device else None, "fault_a": ask.fault_a,
         "interrupt_a": circuit.device.interrupt_a if circuit.device else None, "device_set_by": _set_by(own, OF_DEVICE),
         "beside": [{"part": part.id, "kind": part.kind, "count": number} for part, number in circuit.beside],
@@ -82,10 +89,11 @@ def _set_by(lines: list[Line], rules: tuple[str, ...]) -> Data | None:
 def switching_data(report: Report) -> list[Data]:
     """Disconnects, earthing and labels: a checklist, of which the parts are in the schedules."""
     design, problem = report.design, report.whole.needs.problem
+    apart = [block for block in design.blocks if not block.built_in]
     rows = [
-        ("array switch", f"one for each of {sum(block.count for block in design.blocks)} controllers, on the side of the array; load-break, for DC", "87"),
-        ("controller disconnect", "the breaker or fuse switch between each controller and the busbars; opened after the array's", "87"),
-        ("battery disconnect", f"one for each of {design.bank.strings} strings, at its fuse", "87, 88"),
+        ("array switch", f"{_one_each(sum(block.count for block in design.blocks), 'array')}, before its controller; load-break, for DC", "87"),
+        *([("controller disconnect", "the breaker or fuse between each controller and the busbars; opened after the array's", "87")] if apart else []),
+        ("battery disconnect", f"{_one_each(design.bank.strings, 'battery string')}, at its fuse", "87, 88"),
         ("equipment earth", "frames, rails, boxes and cabinets joined to one earth electrode", "90"),
         ("DC earth", {
             "negative": "the negative pole, in exactly one place", "positive": "the positive pole, in exactly one place",
@@ -95,7 +103,7 @@ def switching_data(report: Report) -> list[Data]:
     ]
     if design.inverters.inverter is not None:
         rows += [
-            ("inverter disconnect", f"one for each of {design.inverters.count} inverters, at its fuse or breaker", "87"),
+            ("inverter disconnect", f"{_one_each(design.inverters.count, 'inverter')}, at its fuse or breaker", "87"),
             ("neutral-earth bond", "in exactly one place at a time", "78, 90"),
         ]
     if problem.site.other_source != "none":
@@ -103,15 +111,24 @@ def switching_data(report: Report) -> list[Data]:
     return [{"item": item, "what": what, "row": row, "source": "common practice, no source; the local code decides"} for item, what, row in rows]
 
 
+def _one_each(count: int, noun: str) -> str:
+    """How many of something, one to each.
+
+    >>> _one_each(1, "inverter"), _one_each(3, "inverter")
+    ('one', 'one for each of 3 inverters')
+    """
+    return "one" if count == 1 else f"one for each of {count} {noun}s"
+
+
 def settings_data(report: Report) -> list[Data]:
     """What is set on each device; the checks named beside it show that the devices agree."""
-    sheets = [_controller_sheet(report, block) for block in report.design.blocks]
+    sheets = [_controller_sheet(report, block, f"charging, array {number}") for number, block in enumerate(report.design.blocks, start=1)]
     design, bank = report.design, report.design.bank
     inverter = design.inverters.inverter
     if inverter is not None:
         low = bank.battery.bms_low_v * bank.series if bank.battery.bms and bank.battery.bms_low_v else None
         sheets.append({
-            "device": inverter.id, "count": design.inverters.count,
+            "device": inverter.id, "as": "inverter", "count": design.inverters.count,
             "settings": _known({
                 "bank voltage [V]": bank.volts, "low-voltage cut-out [V]": inverter.dc_low_cut_v,
                 "reconnect, at least [V]": round(inverter.dc_low_cut_v + 0.5 * bank.volts / 12, 2),
@@ -122,7 +139,7 @@ def settings_data(report: Report) -> list[Data]:
         })
     if bank.battery.bms:
         sheets.append({
-            "device": bank.battery.id, "count": bank.units,
+            "device": bank.battery.id, "as": "battery, fixed by its maker", "count": bank.units,
             "settings": _known({
                 "low cut-off of each [V]": bank.battery.bms_low_v, "high cut-off of each [V]": bank.battery.bms_high_v,
                 "charging stops in the cold by itself": bank.battery.bms_cold_cut_out, "lowest charging temperature [C]": bank.battery.charge_t_min_c,
@@ -132,7 +149,7 @@ def settings_data(report: Report) -> list[Data]:
     return sheets
 
 
-def _controller_sheet(report: Report, block: Block) -> Data:
+def _controller_sheet(report: Report, block: Block, role: str) -> Data:
     bank, battery, needs = report.design.bank, report.design.bank.battery, report.whole.needs
     equalise: object = "disabled"
     if battery.equalise_v is not None and needs.problem.bank.equalise != "never" and block.device.equalises:
@@ -141,7 +158,7 @@ def _controller_sheet(report: Report, block: Block) -> Data:
     cold = needs.battery_lowest_c < HEATING_BELOW_C and bank.is_lithium
     most = battery.charge_max_a * bank.strings
     return {
-        "device": block.part.id, "count": block.count,
+        "device": block.part.id, "as": role, "count": block.count,
         "settings": _known({
             "bank voltage [V], set by hand": bank.volts, "chemistry": battery.chemistry, "absorption [V]": round(bank.absorb_v, 2),
             "float [V]": round(battery.float_v * bank.series, 2) if battery.float_v else None, "equalise [V]": equalise,

@@ -2,19 +2,33 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
-from optimizer.handover.layout import bullets, columns, figure, section, wrapped
+from optimizer.handover.layout import WIDTH, bullets, columns, figure, section, wrapped
 from optimizer.handover.schedules import Data, circuits_data, settings_data, switching_data
 from optimizer.proof.check import Report
+
+HEADING = f"{'current':>9}{'one way':>9}{'drop':>9}"
+
+LEGEND = (
+    "Current: what may flow for hours; devices are for 1.25 times as much. One way: length of the circuit. Drop: share of the "
+    "voltage lost at that current (of an array: at full power), where it is limited. In brackets: the rule with the least to spare."
+)
+
+SETTING_AT = 46
+"""Column in which the value of a setting begins."""
+
+UNIT_IN_NAME = re.compile(r" \[(.+?)\]")
 
 
 def schedules_text(report: Report) -> list[str]:
     """Circuits with their conductors and devices, switches and earthing, settings; nothing where allowances stand for circuits."""
     if not report.circuits:
         return []
+    circuits = [*wrapped(LEGEND, "  "), HEADING.rjust(WIDTH), *(line for row in circuits_data(report) for line in _circuit(row))]
     return [
-        *section("Circuits: conductors and overcurrent devices", [line for row in circuits_data(report) for line in _circuit(row)]),
+        *section("Circuits: conductors and overcurrent devices", circuits),
         *section("Disconnects and earthing: checklist", bullets(f"{row['item']}: {row['what']}" for row in switching_data(report))),
         *section("Settings", [line for sheet in settings_data(report) for line in _sheet(sheet)]),
     ]
@@ -22,16 +36,24 @@ def schedules_text(report: Report) -> list[str]:
 
 def _circuit(row: Data) -> Iterator[str]:
     name = f"{row['count']} x {row['circuit']}" + (f", {row['where']}" if row["where"] else "")
-    drop = f"{row['drop_pct']:6.2f} %" if row["drop_pct"] is not None else f"{'':>8}"
-    yield from columns(f"  {name}", f"{row['steady_a']:7.1f} A{row['one_way_m']:6g} m{drop}")
-    sizes = " = ".join(size for size in (row["awg"], row["mm2"]) if size)
-    cable = f"{row['cable']}: {sizes}, carries {figure(row['ampacity_a'])} A there" if row["cable"] else "no cable of the catalog may serve"
-    yield from wrapped(f"{cable}{_why(row['wire_set_by'])}", " " * 6, " " * 8)
+    drop = f"{row['drop_pct']:.2f} %" if row["drop_pct"] is not None else "-"
+    yield from columns(f"  {name}", f"{row['steady_a']:7.1f} A{row['one_way_m']:7g} m{drop:>9}")
+    yield from wrapped(f"{_cable(row)}{_why(row['wire_set_by'])}", " " * 6, " " * 8)
     if row["device"]:
-        breaks = f", breaks {figure(row['interrupt_a'])} A of {figure(row['fault_a'])} A" if row["fault_a"] else ""
-        yield from wrapped(f"{row['device']}: {row['device_kind']}, {figure(row['device_a'])} A{breaks}{_why(row['device_set_by'])}", " " * 6, " " * 8)
+        breaks = f"; breaks {figure(row['interrupt_a'])} A, a short circuit can reach {figure(row['fault_a'])} A" if row["fault_a"] else ""
+        what = f"{row['device']}: {row['device_kind'].replace('ac ', 'AC ')} of {figure(row['device_a'])} A, {row['device_at']}{breaks}"
+        yield from wrapped(f"{what}{_why(row['device_set_by'])}", " " * 6, " " * 8)
     for other in row["beside"]:
-        yield from wrapped(f"{other['part']}: {other['kind']}", " " * 6, " " * 8)
+        number = f"{other['count']} x " if other["count"] > 1 else ""
+        yield from wrapped(f"{number}{other['part']}: {other['kind']}", " " * 6, " " * 8)
+
+
+def _cable(row: Data) -> str:
+    if not row["cable"]:
+        return "no cable of the catalog may serve"
+    size, *others = dict.fromkeys(size for size in (row["size"], row["awg"], row["mm2"]) if size)
+    or_else = f" (or {others[0]})" if others else ""
+    return f"{row['cable']}: {row['conductors']} conductors of {size}{or_else}, {row['metres_each']} m in all; carries {figure(row['ampacity_a'])} A where it lies"
 
 
 def _why(set_by: Data | None) -> str:
@@ -39,7 +61,10 @@ def _why(set_by: Data | None) -> str:
 
 
 def _sheet(sheet: Data) -> Iterator[str]:
-    settings = ", ".join(f"{name} {figure(value)}" for name, value in sheet["settings"].items())
-    agrees = "; agrees by " + ", ".join(line["rule"] for line in sheet["agrees"]) if sheet["agrees"] else ""
-    yield f"  {sheet['device']}" + (f", {sheet['count']} of them" if sheet["count"] > 1 else "")
-    yield from wrapped(settings + agrees, " " * 6)
+    yield from wrapped(f"{sheet['device']}" + (f", {sheet['count']} of them" if sheet["count"] > 1 else "") + f": {sheet['as']}", "  ")
+    for name, value in sheet["settings"].items():
+        unit = UNIT_IN_NAME.search(name)
+        measured = f" {unit.group(1)}" if unit and not isinstance(value, str) else ""
+        yield from wrapped(f"{figure(value)}{measured}", f"      {UNIT_IN_NAME.sub('', name)}".ljust(SETTING_AT))
+    if sheet["agrees"]:
+        yield from wrapped("agrees with the others by " + ", ".join(line["rule"] for line in sheet["agrees"]), " " * 6, " " * 8)

@@ -14,6 +14,7 @@ from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.needs.demand import Demand
 from optimizer.needs.site import Needs
 from optimizer.needs.sunlight import sun_hours_that_count
+from optimizer.rules.book import Severities
 
 INDOOR_C = 15.0
 """A heated utility room; common practice, no source."""
@@ -42,12 +43,12 @@ def with_section(problem: Problem, section: str, **values: Any) -> Problem:
     return problem.model_copy(update={section: getattr(problem, section).model_copy(update=values)})
 
 
-def requirements(problem: Problem) -> tuple[Requirement, ...]:
-    """Every requirement of a problem that has a ladder."""
+def requirements(problem: Problem, *, circuits: bool = False) -> tuple[Requirement, ...]:
+    """Every requirement of a problem that has a ladder; those of circuits only where a catalog has parts for them."""
     found: list[Requirement] = []
     for family in (_autonomy, _energy, _temperatures, _room, _money_and_weight, _bank, _loads):
         found += family(problem)
-    return tuple(found)
+    return (*found, *_ways(problem)) if circuits else tuple(found)
 
 
 def loosened(problem: Problem, values: Mapping[str, Any]) -> Problem:
@@ -56,8 +57,8 @@ def loosened(problem: Problem, values: Mapping[str, Any]) -> Problem:
     They are taken one after the other in the order of the list, each from the problem as it then stands; one that an
     earlier change took away with it (the start of a load that is gone) changes nothing any more.
     """
-    for name in [one.name for one in requirements(problem) if one.name in values]:
-        there = next((one for one in requirements(problem) if one.name == name), None)
+    for name in [one.name for one in requirements(problem, circuits=True) if one.name in values]:
+        there = next((one for one in requirements(problem, circuits=True) if one.name == name), None)
         if there is not None:
             problem = there.with_value(values[name])
     return problem
@@ -192,6 +193,37 @@ def _bank(problem: Problem) -> Iterator[Requirement]:
         yield Requirement(
             "inverter.on", "inverter runs", "", "always", ("when used",), (), lambda value: with_section(problem, "inverter", on=value),
         )
+
+
+DROPS = {
+    "array_drop_pct": "from the array", "charge_drop_pct": "from the controllers to the busbars", "inverter_drop_pct": "to the inverters",
+    "ac_drop_pct": "to the AC panel", "dc_drop_pct": "to the DC panel",
+}
+"""Limits of voltage drop, and the ways that they are of."""
+
+DROP_LEAST_PCT = 0.2
+"""Least limit of voltage drop that a problem may ask for."""
+
+RUN_M = (1.0, 500.0)
+"""Shortest run from the array that a question asks about, and the longest that a problem may have."""
+
+
+def _ways(problem: Problem) -> Iterator[Requirement]:
+    """The run from the array, and how much of the voltage may be lost on each way that there is."""
+    now = problem.wiring.array_run_m
+    looser = tuple(round(now * share, 2) for share in (0.5, 0.25) if now * share >= RUN_M[0])
+    yield _number(problem, "wiring.array_run_m", "length of the run from the array", "m", looser, tuple(m for m in (now * 2,) if m <= RUN_M[1]))
+    if not Severities(problem.rules).enforced("voltage-drop"):
+        return
+    supplies = {load.supply for load in problem.loads}
+    unused = {key for key, supply in (("inverter_drop_pct", "AC"), ("ac_drop_pct", "AC"), ("dc_drop_pct", "DC")) if supply not in supplies}
+    for key, way in DROPS.items():
+        if key not in unused:
+            now = getattr(problem.wiring, key)
+            yield _number(
+                problem, f"wiring.{key}", f"voltage drop {way}", "%", tuple(pct for pct in (5.0, 10.0) if pct > now),
+                tuple(pct for pct in (round(now / 2, 3),) if pct >= DROP_LEAST_PCT),
+            )
 
 
 def _loads(problem: Problem) -> Iterator[Requirement]:

@@ -48,7 +48,7 @@ def _drop_share(circuit: Circuit, tables: Tables) -> float:
 
 
 def circuit_lines(needs: Needs, tables: Tables, circuits: tuple[Circuit, ...], sized: Wiring) -> list[Line]:
-    """Rules 12, 82-86 for every circuit of a design."""
+    """Rules 12, 82-86 and 89 for every circuit of a design."""
     found: list[Line] = []
     for circuit in circuits:
         lines = Lines(needs.severities, circuit_name(circuit))
@@ -114,6 +114,8 @@ def _device(lines: Lines, tables: Tables, circuit: Circuit, device: Protection, 
         lines.add("string-fuse", device.rated_a or 0.0, float(protection.string_fuse_most_a(isc, circuit.fuse_most_a, sized.family)), where)
     else:
         lines.add("device-rating", device.rated_a or 0.0, float(protection.continuous_a(ask.steady_a)), where)
+    if cable is not None and device.terminal_mm2_max is not None:
+        lines.add("terminal-size", tables.conductors[cable.family, cable.size].area_mm2, device.terminal_mm2_max, lines.at(f"{device.id} with {cable.size}"))
     if ask.fault_a:
         lines.add("interrupt-rating", device.interrupt_a or 0.0, ask.fault_a, where)
     if device.kind in ("string fuse", "fuse", "breaker", "ac breaker") and cable is not None:

@@ -69,7 +69,7 @@ def cost_of(problem: Problem, catalog: Catalog, progress: Progress = lambda _: N
         return CostOf(base, ())
     done: list[Priced] = []
     complete = True
-    asked = requirements(problem)
+    asked = requirements(problem, circuits=bool(catalog.cables))
     try:
         for number, requirement in enumerate(asked, start=1):
             progress(f"{number} of {len(asked)}: {requirement.title}")

@@ -11,16 +11,17 @@ from optimizer.answer import Answer, Outcome, solve
 from optimizer.design import Choice, design_of
 from optimizer.errors import InputError, WrongUse
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.circuit_parts import Cable, Protection
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.text_tables import nearest
-from optimizer.needs.requirements import with_context_kept, with_section
+from optimizer.needs.requirements import RUN_M, with_context_kept, with_section
 from optimizer.needs.site import Needs
 from optimizer.needs.sunlight import sun_on_plane, with_sun_h, with_tilt
 from optimizer.proof.check import Report, check_design
 from optimizer.questions.why_not import proven, with_price
 from optimizer.rules.book import Severities
 
-OVER = ("autonomy", "load", "sun", "temperature", "price:PART")
+OVER = ("autonomy", "load", "sun", "temperature", "length", "price:PART")
 
 Progress = Callable[[str], None]
 
@@ -122,6 +123,16 @@ def axis_of(problem: Problem, catalog: Catalog, over: str) -> Axis:
             ), catalog
 
         return Axis("temperature", "K warmer at the battery", -10.0, 20.0, 0.5, tightening=False, exact=False, now=0.0, at=temperature)
+    if over == "length":
+        if not catalog.cables:
+            raise InputError("--over length: the catalog has no cables, so the length of the run changes nothing")
+        now = problem.wiring.array_run_m
+
+        def length(value: float) -> tuple[Problem, Catalog]:
+            return with_section(problem, "wiring", array_run_m=value), catalog
+
+        # Each design is dearer by its own cable with every metre, so one may win in the middle that wins at neither end.
+        return Axis("length", "m from the array", min(5.0, now), min(RUN_M[1], max(100.0, 2 * now)), 1.0, tightening=True, exact=False, now=now, at=length)
     if over.startswith("price:"):
         return _price_axis(problem, catalog, over.removeprefix("price:"))
     raise WrongUse(f"--over {over} is not known: use one of {', '.join(OVER)}")
@@ -136,7 +147,8 @@ def _price_axis(problem: Problem, catalog: Catalog, part_id: str) -> Axis:
         return problem, with_price(catalog, part, round(value * 100))
 
     # Prices beside the bill together with a budget: the cheapest by one may be forbidden by the other, here and there.
-    straight = problem.limits.budget is None or not any(problem.objective.model_dump().values())
+    # A cable or a device gives way to another inside one and the same choice, whose cost is then no straight line.
+    straight = (problem.limits.budget is None or not any(problem.objective.model_dump().values())) and not isinstance(part, Cable | Protection)
     return Axis(f"price:{part_id}", catalog.currency, 0.0, max(1.0, 2 * part.price), 0.01, tightening=True, exact=straight, now=part.price, at=price)
 
 
@@ -157,7 +169,7 @@ def curve(problem: Problem, catalog: Catalog, over: str, progress: Progress = la
     walk = _Walk(axis, progress)
     complete = True
     try:
-        if over.startswith("price:"):
+        if over.startswith("price:") and not isinstance(catalog.by_id[over.removeprefix("price:")], Cable | Protection):
             walk.along(walk.last_cheapest)
         elif axis.exact:
             walk.along(walk.last_held)

@@ -34,8 +34,8 @@ class Field:
     along: tuple[str, ...] = ()
 
     def values(self, catalog: Catalog) -> list[float]:
-        """What the parts of the catalog have."""
-        return [float(getattr(part, self.name)) for part in getattr(catalog, self.kind)]
+        """What the parts of the catalog have; a device for AC has no DC voltage."""
+        return [float(value) for part in getattr(catalog, self.kind) if (value := getattr(part, self.name)) is not None]
 
     def furthest(self, catalog: Catalog) -> float:
         """The best value that is imagined."""
@@ -50,6 +50,8 @@ class Field:
         return replace(catalog, **{self.kind: tuple(self._part(part, value) for part in getattr(catalog, self.kind))})  # type: ignore[arg-type]
 
     def _part(self, part: Part, value: float) -> Part:
+        if getattr(part, self.name) is None:
+            return part
         now = float(getattr(part, self.name))
         better = max(now, value) if self.rises else min(now, value)
         if better == now:
@@ -84,6 +86,8 @@ FIELDS = (
     Field("inverters", "price", "money", rises=False),
     Field("converters", "output_a", "A", rises=True),
     Field("converters", "price", "money", rises=False),
+    Field("protection", "interrupt_a", "A", rises=True),
+    Field("protection", "dc_v_max", "V", rises=True),
 )
 """What a maker or a supplier could offer better; all of them figures that some rule of the trade reads."""
 
@@ -107,7 +111,7 @@ def gaps(problem: Problem, catalog: Catalog, opening: Opening, progress: Progres
     Each field is first imagined at its furthest; the value needed is then found by halving, to 1 %. A better field may
     bring dearer cable with it, so under a budget a gap may be missed; one that is named was seen to open the problem.
     """
-    fields = [field for field in FIELDS if getattr(catalog, field.kind)]
+    fields = [field for field in FIELDS if field.values(catalog)]
     alone: list[Field] = []
     for field in fields:
         progress(f"with other {field.kind}: {field.name}")

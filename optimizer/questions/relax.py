@@ -77,7 +77,7 @@ def relax(
     base = solve(problem, catalog)
     if base.report is not None:
         return Relaxed(base, (), (), (), beyond=False)
-    search = _Search(problem, catalog, asked if asked is not None else requirements(problem), opening, progress, together)
+    search = _Search(problem, catalog, asked if asked is not None else requirements(problem, circuits=bool(catalog.cables)), opening, progress, together)
     found: list[Gap] = []
     complete = True
     try:

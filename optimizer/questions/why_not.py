@@ -10,6 +10,7 @@ from typing import Literal, TypeVar, cast
 from optimizer.answer import Answer, Outcome, solve
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.circuit_parts import Cable, Protection
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.parts import Allowance, Part
 from optimizer.inputs.problem import Problem
@@ -19,6 +20,7 @@ from optimizer.needs.site import Needs
 from optimizer.needs.sunlight import with_tilt
 from optimizer.proof.check import Report, check_design
 from optimizer.proof.lines import Line
+from optimizer.questions.in_circuits import places_of, serving
 from optimizer.rules.book import RULES
 
 Verdict = Literal["chosen", "beaten", "screened out"]
@@ -58,6 +60,8 @@ class WhyNot:
     reason: str
     indispensable: bool = False
     """Whether the part stays at any price: without it there is no design."""
+    more_cents: int | None = None
+    """What the cheapest design costs more with a cable or device in place of its own, where every rule still holds."""
 
 
 def proven(answer: Answer) -> bool:
@@ -68,6 +72,8 @@ def proven(answer: Answer) -> bool:
 def why_not(problem: Problem, catalog: Catalog, part_id: str, progress: Progress = lambda _: None) -> WhyNot:
     """Chosen; or beaten, by how much and from which price on; or screened out, by which rule. A kit is asked after like a part.
 
+    A cable or a device of a circuit is not chosen for itself: it is held against each circuit of the cheapest design.
+
     Raises InputError for a part that the catalog does not hold, and for an allowance, which nobody chooses.
     """
     part = catalog.sold.get(part_id)
@@ -77,6 +83,8 @@ def why_not(problem: Problem, catalog: Catalog, part_id: str, progress: Progress
         raise InputError(f"part '{part_id}' is an allowance: it comes with every {part.per} and is not chosen")
     progress("the cheapest design")
     base = solve(problem, catalog)
+    if isinstance(part, Cable | Protection):
+        return _in_circuits(base, catalog, part)
     if base.report is not None and _holds(base.report, part_id):
         progress(f"the cheapest design without {part_id}")
         without = solve(with_section(problem, "locks", exclude=(*problem.locks.exclude, part_id)), catalog)
@@ -97,6 +105,28 @@ def why_not(problem: Problem, catalog: Catalog, part_id: str, progress: Progress
     if base.report is not None:
         price, _ = _entering(demanding, catalog, part, base.report.bill.objective_cents, progress)
     return WhyNot(part_id, "beaten", base, with_part, price, None, f"a design without it costs no more{_unused(with_part.report, part)}")
+
+
+def _in_circuits(base: Answer, catalog: Catalog, part: Cable | Protection) -> WhyNot:
+    """A part that is not chosen for itself: it is sized with its circuit, so each circuit is asked."""
+    if base.report is None:
+        return WhyNot(part.id, "screened out", base, None, None, None, f"the problem has no design at all. {base.reason}")
+    serves = serving(base.report, part)
+    if serves:
+        return WhyNot(part.id, "chosen", base, base, None, None, f"it is sized with its circuit, and serves the {' and the '.join(serves)}")
+    places, none = places_of(base.report, catalog, part)
+    if not places:
+        return WhyNot(part.id, "screened out", base, None, None, None, none)
+    best = min((place for place in places if place.more_cents is not None), key=lambda place: place.more_cents or 0, default=None)
+    if best is not None:
+        reason = f"it is sized with its circuit: it may serve the {best.name}, where {best.instead} costs {(best.more_cents or 0) / 100:,.2f} less"
+        return WhyNot(part.id, "beaten", base, None, None, None, reason, more_cents=best.more_cents)
+    closest = max(places, key=lambda place: place.margin_share)
+    reason = f"it is sized with its circuit, and no circuit of the cheapest design may have it; nearest is the {closest.name}, which has {closest.instead}"
+    if closest.broken is None:
+        return WhyNot(part.id, "screened out", base, None, None, None, f"{reason}: {closest.forbids}")
+    blocking = Blocking(closest.broken.rule, _shortfall(closest.broken, catalog.currency))
+    return WhyNot(part.id, "screened out", base, None, None, blocking, reason)
 
 
 def _holds(report: Report, part_id: str) -> bool:
@@ -225,4 +255,5 @@ def with_price(catalog: Catalog, part: Part | Kit, price_cents: int) -> Catalog:
     return replace(
         catalog, modules=swapped(catalog.modules), batteries=swapped(catalog.batteries), controllers=swapped(catalog.controllers),
         inverters=swapped(catalog.inverters), converters=swapped(catalog.converters), allowances=swapped(catalog.allowances),
+        cables=swapped(catalog.cables), protection=swapped(catalog.protection),
     )

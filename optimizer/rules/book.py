@@ -182,6 +182,7 @@ RULES: Mapping[str, Rule] = _book(
     Rule("device-rating", "84", "Devices carry 1.25 times the current of their circuit", "hard", "A", "at least", NEC_DEVICES, by_size=True),
     Rule("device-protects", "84", "No device is larger than its conductor allows", "hard", "A", "at most", NEC_DEVICES, by_size=True),
     Rule("device-voltage", "85", "Devices are made for the voltage of their circuit", "hard", "V", "at least", by_size=True),
+    Rule("terminal-size", "89", "Conductors fit the terminals of their devices", "hard", "mm2", "at most", by_size=True),
     Rule("interrupt-rating", "85", "Devices break the bank's fault current", "hard", "A", "at least", by_size=True),
     Rule("string-fuse", "86", "No string can be driven beyond what its modules stand", "hard", "A", "at most", "NFPA 70 (NEC) 690.9; IEC 62548", by_size=True),
     Rule("arc-fault", "13, 92", "Strings on a building stay below the voltage that asks for arc-fault detection", "soft", "V", "at most", "NFPA 70 (NEC) 690.11 (from memory)"),

@@ -105,7 +105,7 @@ def test_dominance_drops_the_dearer_and_one_of_two_equals():
     assert undominated(cost, cost, attributes, np.array([1, 0, 2])).tolist() == [False, True, False]
 
 
-@pytest.mark.parametrize("name", ["weekend_cabin", "camper", "clinic", "clinic_vaccine_refrigerator", "light_kit", "year_round_home"])
+@pytest.mark.parametrize("name", ["weekend_cabin", "camper", "clinic", "clinic_vaccine_refrigerator", "light_kit", "workshop", "year_round_home"])
 def test_shipped_sites_have_a_checked_optimum(name):
     answer = solve(problem(name), catalog())
     assert answer.outcome is Outcome.OPTIMAL

@@ -70,10 +70,10 @@ def shipped(name):
 # --- the shipped sites
 
 
-def test_thirteen_sites_are_shipped():
+def test_fourteen_sites_are_shipped():
     assert SITES == [
         "camper", "clinic", "clinic_vaccine_refrigerator", "coast_house", "hill_school", "light_kit", "market_stall", "river_lodge",
-        "starter_cabin", "weekend_cabin", "winter_hut", "winter_hut_carried", "year_round_home",
+        "starter_cabin", "weekend_cabin", "winter_hut", "winter_hut_carried", "workshop", "year_round_home",
     ]
 
 
@@ -103,6 +103,7 @@ def wh_by_season(problem, supply, share):
     ("winter_hut", {"summer": 0, "winter": 0}, {"summer": 698, "winter": 246}),
     ("light_kit", {"all": 0}, {"all": 70}),
     ("coast_house", {"winter": 32700, "summer": 8760}, {"winter": 0, "summer": 0}),
+    ("workshop", {"all": 9191}, {"all": 0}),
 ])
 def test_load_totals_averaged_over_the_week(name, ac, dc):
     # Wh/day at the load's terminals, added up by hand from the load lists.
@@ -130,6 +131,7 @@ def test_load_totals_of_a_day_of_use(name, ac, dc):
     ("winter_hut", 0, 0, 234, (0, "")),
     ("light_kit", 0, 0, 21, (0, "")),
     ("coast_house", 8955, 9161, 0, (12161, "Water pump")),
+    ("workshop", 5348, 6603, 0, (17853, "Thickness planer")),
 ])
 def test_coincident_load_and_worst_start(name, ac_w, ac_va, dc_w, worst):
     problem = shipped(name)

@@ -22,7 +22,7 @@ CHUNKS = [SEEDS[at : at + 3] for at in range(0, len(SEEDS), 3)]
 
 OF_CIRCUITS = {
     "circuit-parts", "conductor-ampacity", "terminal-ampacity", "cable-voltage", "voltage-drop", "device-rating", "device-protects", "device-voltage",
-    "interrupt-rating", "string-fuse", "arc-fault",
+    "interrupt-rating", "terminal-size", "string-fuse", "arc-fault",
 }
 
 

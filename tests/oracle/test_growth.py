@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import pytest
 from growth_enumerate import SHAPES, EveryPlan, growth_case
 
+from optimizer.bill import PriceList
 from optimizer.growth.greedy import cheapest_first
 from optimizer.growth.ledger import usage_of
 from optimizer.growth.plan import Plan
@@ -71,7 +72,7 @@ def _bounds_hold(case: Found) -> None:
     rounds = _Rounds(case.search, case.search.tree, None, None, 60.0, 0.0, "")
     at_the_start = rounds.best_beside + rounds.ledger.prices.fixed_freight_cents * rounds.ledger.on_top
     for node, ways in zip(case.search.tree.nodes, case.every.ways, strict=True):
-        at_the_start += min(rounds.start[node.number].cost(usage_of(design), design.bank.volts) for _, design in ways)
+        at_the_start += min(rounds.start[node.number].cost(usage_of(design, PriceList(case.search.tree.asked, case.search.catalog).wiring), design.bank.volts) for _, design in ways)
     assert at_the_start <= case.least_cents + SLACK_CENTS
     assert case.bound_cents <= case.least_cents + SLACK_CENTS
 
@@ -104,7 +105,7 @@ def _features(plan: Plan) -> set[str]:
             seen.add(REPLACES)
         if sum(visit.sold.values()):
             seen.add(SELLS)
-    used = usage_of(plan.first.design)
+    used = plan.first.usage
     if any(n > used[item] for item, n in plan.first.bought.items() if plan.ledger.pack(item) == 1):
         seen.add(AHEAD)
     return seen

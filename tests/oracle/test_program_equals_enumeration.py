@@ -45,7 +45,7 @@ WITH_CBC = SEEDS[7::44]
 
 OF_CIRCUITS = {  # decided in test_circuits_enumerated.py: these cases have no cables
     "circuit-parts", "conductor-ampacity", "terminal-ampacity", "cable-voltage", "voltage-drop", "device-rating", "device-protects", "device-voltage",
-    "interrupt-rating", "string-fuse", "arc-fault",
+    "interrupt-rating", "terminal-size", "string-fuse", "arc-fault",
 }
 
 NEVER_BINDS = {
