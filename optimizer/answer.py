@@ -263,12 +263,17 @@ def _forces(report: Report) -> dict[str, str]:
             forces[part_id] = "no rule closely: the cheapest that fits"
         else:
             asked = f"{_figure(line.actual)} {line.unit}, {line.sense} {_figure(line.required)} asked"
-            forces[part_id] = f"{line.title[0].lower()}{line.title[1:]}: {asked}"
+            forces[part_id] = f"{_lowered(line.title)}: {asked}"
     return forces
 
 
 LOOSE_SHARE = 0.5
 """Margin from which a rule is not said to force a part."""
+
+
+def _lowered(title: str) -> str:
+    """A title as it stands inside a sentence: 'DC loads' stays as it is."""
+    return title if title[1:2].isupper() else title[:1].lower() + title[1:]
 
 
 def _figure(value: float) -> str:

@@ -29,7 +29,7 @@ def relax_data(found: Relaxed, inputs: Data) -> Data:
         "conflicts": [[requirement.name for requirement in group] for group in found.conflicts],
         "gaps": [
             {
-                "kind": gap.field.kind, "field": gap.field.name, "needed": gap.needed, "sense": "at least" if gap.field.rises else "at most",
+                "kind": gap.field.kind, "field": gap.field.name, "needed": gap.needed, "sense": gap.field.sense,
                 "unit": found.base.catalog.currency if gap.field.unit == "money" else gap.field.unit, "sufficient": gap.sufficient,
             }
             for gap in found.gaps

@@ -48,7 +48,7 @@ def _from_to(one: Loosened) -> str:
 
 def _gap(gap: Gap, currency: str) -> str:
     unit = {"money": currency, "count": ""}.get(gap.field.unit, gap.field.unit)
-    return f"{gap.field.kind}: {gap.field.name} {'at least' if gap.field.rises else 'at most'} {figure(gap.needed)} {unit}".rstrip()
+    return f"{gap.field.kind}: {gap.field.name} {gap.field.sense.replace('equals', 'of')} {figure(gap.needed)} {unit}".rstrip()
 
 
 def _notes(found: Relaxed) -> list[str]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.parts import Part
+from optimizer.inputs.parts import Inverter, Part
 from optimizer.inputs.problem import Problem
 from optimizer.questions.opening import Opening
 
@@ -32,6 +32,11 @@ class Field:
     unit: str
     rises: bool
     along: tuple[str, ...] = ()
+
+    @property
+    def sense(self) -> str:
+        """How the value needed is meant."""
+        return "at least" if self.rises else "at most"
 
     def values(self, catalog: Catalog) -> list[float]:
         """What the parts of the catalog have; a device for AC has no DC voltage."""
@@ -60,6 +65,42 @@ class Field:
         changes: dict[str, Any] = {self.name: int(better) if whole else better}
         changes |= {name: getattr(part, name) * better / now for name in self.along}
         return part.model_copy(update=changes)
+
+
+@dataclass(frozen=True)
+class Variant:
+    """A word or a voltage that no part of a kind has for this site: every part of the kind, made for it as well."""
+
+    kind: str
+    name: str
+    value: str | int
+    unit: str = ""
+    sense: str = "equals"
+
+    def lifted(self, catalog: Catalog) -> Catalog:
+        """The catalog with a twin of every part of the kind, made for the value."""
+        parts = getattr(catalog, self.kind)
+        twins = [twin for part in parts if (twin := self._twin(part)) is not None]
+        return replace(catalog, **{self.kind: tuple(sorted((*parts, *twins), key=lambda part: part.id))})  # type: ignore[arg-type]
+
+    def _twin(self, part: Any) -> Part | None:
+        now = getattr(part, self.name)
+        if now == self.value or (isinstance(now, tuple) and self.value in now):
+            return None
+        changes: dict[str, Any] = {"id": f"{part.id}~{self.value}".replace("/", "-"), self.name: (self.value,) if isinstance(now, tuple) else self.value}
+        if isinstance(part, Inverter) and isinstance(self.value, int):
+            changes |= {field: getattr(part, field) * self.value / part.bank_v for field in ("dc_low_cut_v", "dc_max_v")}
+        twin: Part = part.model_copy(update=changes)
+        return twin
+
+
+def _variants(problem: Problem) -> list[Variant]:
+    """What a site's AC and its bank voltages ask of parts."""
+    asked = {"120 V 60 Hz": "120", "120/240 V 60 Hz": "120/240", "230 V 50 Hz": "230"}.get(problem.site.ac)
+    found = [Variant("inverters", "ac", asked)] if asked else []
+    for volts in problem.bank.volts:
+        found += [Variant("inverters", "bank_v", volts, "V"), Variant("controllers", "bank_v", volts, "V")]
+    return found
 
 
 FIELDS = (
@@ -100,8 +141,8 @@ class Gap:
     better every other field is imagined.
     """
 
-    field: Field
-    needed: float
+    field: Field | Variant
+    needed: float | str
     sufficient: bool
 
 
@@ -113,12 +154,19 @@ def gaps(problem: Problem, catalog: Catalog, opening: Opening, progress: Progres
     """
     fields = [field for field in FIELDS if field.values(catalog)]
     alone: list[Field] = []
+    opened = False
     for field in fields:
         progress(f"with other {field.kind}: {field.name}")
         if opening.of(problem, field.lifted(catalog, field.furthest(catalog))):
             alone.append(field)
             yield Gap(field, _needed(problem, catalog, field, opening), sufficient=True)
-    if alone:
+    for variant in _variants(problem):
+        progress(f"with {variant.kind} of {variant.name} {variant.value}")
+        lifted = variant.lifted(catalog)
+        if len(getattr(lifted, variant.kind)) > len(getattr(catalog, variant.kind)) and opening.of(problem, lifted):
+            yield Gap(variant, variant.value, sufficient=True)
+            opened = True
+    if alone or opened:
         return  # what opens the problem by itself makes nothing else necessary
     if not opening.of(problem, _all(catalog, fields, None)):
         return

@@ -4,12 +4,14 @@ from dataclasses import replace
 from itertools import combinations, product
 
 import pytest
+from cases import case
 from enumerate import best_choice
 from small_cases import tiny
 
+from optimizer.answer import solve
 from optimizer.handover.relax_text import HARD, relax_text
 from optimizer.needs.requirements import loosened, requirements, with_section
-from optimizer.questions.gaps import gaps
+from optimizer.questions.gaps import Variant, gaps
 from optimizer.questions.opening import Opening
 from optimizer.questions.relax import relax
 
@@ -99,7 +101,7 @@ def test_a_gap_that_is_named_opens_the_problem_and_a_little_less_does_not():
         problem, catalog = tiny(seed)
         opening = Opening()
         for gap in gaps(problem, catalog, opening):
-            if not gap.sufficient or gap.field.unit in ("money", "count", "C"):
+            if not gap.sufficient or isinstance(gap.field, Variant) or gap.field.unit in ("money", "count", "C"):
                 continue
             seen += 1
             assert best_choice(problem, gap.field.lifted(catalog, gap.needed)).cost_cents is not None
@@ -118,6 +120,16 @@ class TwoThings(Opening):
     def of(self, problem, catalog):
         short = min(module.length_mm for module in catalog.modules) <= self.longest_mm
         return short and min(battery.charge_max_a for battery in catalog.batteries) >= self.least_a
+
+
+def test_a_word_that_no_part_has_is_a_gap():
+    """Inverters of another AC standard than the site's: the standard is named, and with a twin of each for it there is a design."""
+    problem, catalog = next(one for one in (case(seed) for seed in range(200)) if one[0].site.ac == "120 V 60 Hz" and solve(*one, explain=False).report is not None)
+    abroad = replace(catalog, inverters=tuple(one.model_copy(update={"ac": "230", "hz": 50}) for one in catalog.inverters))
+    assert solve(problem, abroad, explain=False).report is None
+    found = [gap for gap in gaps(problem, abroad, Opening()) if isinstance(gap.field, Variant)]
+    assert [(gap.field.kind, gap.field.name, gap.needed, gap.sufficient) for gap in found] == [("inverters", "ac", "120", True)]
+    assert solve(problem, found[0].field.lifted(abroad), explain=False).report is not None
 
 
 def test_gaps_that_are_necessary_and_not_sufficient():
