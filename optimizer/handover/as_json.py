@@ -111,7 +111,7 @@ def assumed_data(report: Report | None, problem: Problem) -> Data:
 
 def bound_cents(answer: Answer) -> int | None:
     """Total below which no design exists [cents]; None where prices beside the bill are part of the question."""
-    if any(answer.problem.objective.model_dump().values()):
+    if answer.problem.counts_beside_the_bill:
         return None
     bill = answer.report.bill if answer.report else None
     if bill is not None and answer.gap == 0:

@@ -14,6 +14,7 @@ from optimizer.design import Choice, Design, choice_from, design_of
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.inputs.worn import with_worn_parts
+from optimizer.lifecycle import LifeCycle
 from optimizer.needs.site import Needs
 from optimizer.proof.array import Way, block_lines
 from optimizer.proof.bank import bank_lines
@@ -44,6 +45,7 @@ class Report:
     bill: Bill
     lines: tuple[Line, ...]
     months: tuple[Month, ...]
+    life_cycle: LifeCycle
     circuits: tuple[Circuit, ...] = ()
     """Every circuit with its cable and devices; empty where allowances stand for them."""
 
@@ -93,7 +95,7 @@ def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceLi
     lines += whole_lines(whole, catalog, bill)
     circuits = wiring.circuits(design)
     lines += circuit_lines(needs, catalog.tables, circuits, wiring)
-    return Report(design, whole, bill, tuple(lines), months_of(whole), circuits)
+    return Report(design, whole, bill, tuple(lines), months_of(whole), prices.life_cycle(design, bill), circuits)
 
 
 def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog) -> Report:
