@@ -77,6 +77,18 @@ def kits_data(bill: Bill) -> list[Data]:
     ]
 
 
+def life_cycle_data(report: Report) -> Data:
+    """Cost over the years in present money, and what is bought again when."""
+    cycle = report.life_cycle
+    return {
+        "years": cycle.years, "discount_pct": cycle.discount_pct, "cost": cycle.total_cents / 100, "objective": cycle.objective,
+        "battery_life_years": cycle.bank.years, "limited_by": cycle.bank.limited_by,
+        "replacements": [
+            {"part": one.part, "pieces": one.pieces, "year": round(one.year, 2), "cost": one.cents / 100} for one in cycle.replacements
+        ],
+    }
+
+
 def check_line_data(line: Line) -> Data:
     """One line of the proof."""
     return {
@@ -146,6 +158,7 @@ def solve_data(answer: Answer, inputs: Data) -> Data:
         "bill": bill_data(report.bill.lines) if report else [],
         "kits": kits_data(report.bill) if report else [],
         "weight_kg": report.bill.weight_kg if report else None,
+        "life_cycle": life_cycle_data(report) if report else None,
         "owned": [
             {"part": own.part, "quantity": own.quantity, "used": own.used, "verdict": own.verdict, "rule": own.rule, "reason": own.reason}
             for own in answer.owned
@@ -178,6 +191,7 @@ def check_data(report: Report, choice: Choice, problem: Problem, currency: str, 
         "bill": bill_data(report.bill.lines),
         "kits": kits_data(report.bill),
         "weight_kg": report.bill.weight_kg,
+        "life_cycle": life_cycle_data(report),
         "checks": [check_line_data(line) for line in report.lines],
         "months": months_data(report),
         "plane": plane_data(report),

@@ -28,6 +28,7 @@ def _in_year(name: str, sign: str = "") -> Callable[[Data], str]:
 ROWS: Rows = (
     *((f"  {kind}", lambda data, kind=kind: f"{data['price_by_subsystem'][kind]:,.2f}") for kind in SUBSYSTEMS),
     ("  cables in these", lambda data: f"{data['cable_allowance']:,.2f}"),
+    ("life cycle", lambda data: f"{data['life_cycle']:,.2f}"),
     ("design month", lambda data: str(data["design_month"])),
     ("  harvest Wh/day", lambda data: figure(float(data["harvest_wh"]))),
     ("  load Wh/day", lambda data: figure(float(data["load_wh"]))),
@@ -150,7 +151,9 @@ def _compared(found: Versus, possible: list[Option], currency: str) -> list[str]
     lines: list[str] = []
     if len(possible) > 1:
         least, most = found.options[0].cents or 0, found.options[1].cents or 0
-        lines += ["", *wrapped(f"{found.options[0].value} costs {money(most - least)} {currency} less than {found.options[1].value}.")]
+        than = "less" if most >= least else "more"
+        by = " to buy, and wins by what is minimised" if found.free.problem.counts_beside_the_bill else ""
+        lines += ["", *wrapped(f"{found.options[0].value} costs {money(abs(most - least))} {currency} {than} than {found.options[1].value}{by}.")]
     free = found.free.report
     if free is not None and (not possible or free.bill.total_cents != found.options[0].cents):
         lines += wrapped(f"With nothing left out: {money(free.bill.total_cents)} {currency}: {in_words(free.design)}.")
