@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -45,9 +46,14 @@ class Report:
     bill: Bill
     lines: tuple[Line, ...]
     months: tuple[Month, ...]
-    life_cycle: LifeCycle
+    prices: PriceList = field(repr=False, compare=False)
     circuits: tuple[Circuit, ...] = ()
     """Every circuit with its cable and devices; empty where allowances stand for them."""
+
+    @cached_property
+    def life_cycle(self) -> LifeCycle:
+        """Cost over the years; worked out where it is asked for, since most checks are of designs that nobody reads."""
+        return self.prices.life_cycle(self.design, self.bill)
 
     @property
     def valid(self) -> bool:
@@ -95,7 +101,7 @@ def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceLi
     lines += whole_lines(whole, catalog, bill)
     circuits = wiring.circuits(design)
     lines += circuit_lines(needs, catalog.tables, circuits, wiring)
-    return Report(design, whole, bill, tuple(lines), months_of(whole), prices.life_cycle(design, bill), circuits)
+    return Report(design, whole, bill, tuple(lines), months_of(whole), prices, circuits)
 
 
 def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog) -> Report:
