@@ -9,7 +9,7 @@ from optimizer.answer import Outcome
 from optimizer.handover.as_json import Data
 from optimizer.handover.layout import bullets, figure, joined, labelled, lowered, money, section, wrapped
 from optimizer.handover.questions_json import SUBSYSTEMS
-from optimizer.handover.questions_text import NOT_PROVEN, PRELIMINARY, design_words, in_words
+from optimizer.handover.questions_text import NOT_PROVEN, closing, design_words, in_words
 from optimizer.handover.versus_json import beside_price, controller_facts, figures_data
 from optimizer.questions.flips import STRETCHES, Interval, Intervals
 from optimizer.questions.versus import Option, Versus
@@ -98,7 +98,7 @@ def versus_text(found: Versus) -> str:
     notes = [HARVEST, CABLES_NOTE, ARRAY_A] if possible else []
     if any(option.answer.outcome in (Outcome.FEASIBLE, Outcome.STOPPED) for option in found.options) or not all(along.proven for along in found.intervals):
         notes.insert(0, NOT_PROVEN)
-    return joined([*lines, *section("Notes", bullets([*notes, PRELIMINARY]))])
+    return joined([*lines, *section("Notes", bullets([*notes, *closing(found.free.problem)]))])
 
 
 def _row(label: str, cells: Sequence[str]) -> str:

@@ -15,6 +15,7 @@ from optimizer import check, load_catalog, load_problem, solve
 from optimizer.bill import PriceList
 from optimizer.errors import InputError
 from optimizer.handover.as_json import check_data, life_cycle_data, solve_data
+from optimizer.handover.questions_text import cost_of_text, curve_text, ranking_text, why_not_text
 from optimizer.handover.terminal import check_text, solve_text
 from optimizer.handover.versus_text import versus_text
 from optimizer.inputs.catalog import Catalog, shipped_folder
@@ -22,9 +23,11 @@ from optimizer.inputs.parts import Allowance
 from optimizer.inputs.problem import Owned, Problem
 from optimizer.lifecycle import through_wh_day
 from optimizer.needs.requirements import with_section
-from optimizer.questions.curve import axis_of
+from optimizer.questions.cost_of import cost_of
+from optimizer.questions.curve import axis_of, curve
+from optimizer.questions.ranking import ranking
 from optimizer.questions.versus import versus
-from optimizer.questions.why_not import highest_price, with_price
+from optimizer.questions.why_not import highest_price, why_not, with_price
 
 CHOICE = {
     "bank": {"voltage_v": 12, "battery": "BT", "series": 1, "strings": 1},
@@ -165,6 +168,18 @@ def test_versus_has_a_row_of_the_life_cycle():
     found = versus(problem, catalog, "controller")
     (row,) = [line for line in versus_text(found).splitlines() if line.startswith("  life cycle ")]
     assert f"{found.options[0].answer.report.life_cycle.total_cents / 100:,.2f}" in row
+
+
+def test_questions_say_what_the_cheapest_is_where_it_is_not_the_price():
+    problem, catalog = tiny(possible(0))
+    lived = with_section(problem, "life_cycle", objective="life-cycle")
+    part = catalog.modules[0].id
+    for asked, said in ((problem, False), (lived, True)):
+        texts = [
+            ranking_text(ranking(asked, catalog)), cost_of_text(cost_of(asked, catalog)), why_not_text(why_not(asked, catalog, part)),
+            curve_text(curve(asked, catalog, "autonomy"), "", ""), versus_text(versus(asked, catalog, "voltage")),
+        ]
+        assert ["called the cheapest, is the life-cycle cost; the prices shown" in " ".join(text.split()) for text in texts] == [said] * len(texts)
 
 
 # --- questions about prices
