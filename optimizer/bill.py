@@ -15,6 +15,7 @@ from optimizer.inputs.circuit_parts import Cable
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.parts import Allowance, Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
+from optimizer.lifecycle import LifeCycle, Lives, Replacement, through_wh_day
 from optimizer.needs.site import Needs
 from optimizer.rules.book import TOLERANCE, Severities, meets
 from optimizer.rules.money import bought_pieces, cents, share_of_cents
@@ -106,6 +107,7 @@ class PriceList:
         self.distinct_cents = cents(problem.objective.price_per_distinct_part)
         self.connection_cents = cents(problem.objective.price_per_connection)
         self.fixed_freight_cents = cents(problem.price.freight)
+        self.lives = Lives(problem, catalog.tables, self.bought_cents)
         self.allowances = catalog.allowances
         self.allowance_cents = Counter[str]()
         self.allowance_bill_cents = Counter[str]()
@@ -125,15 +127,15 @@ class PriceList:
     @property
     def has_prices_beside_the_bill(self) -> bool:
         """Whether the objective holds prices that are not on the bill."""
-        return bool(self.distinct_cents or self.connection_cents or self._per_kg)
+        return bool(self.distinct_cents or self.connection_cents or self._per_kg or self.lives.minimised)
 
     def freight_cents(self, part: Part) -> int:
         """Freight of one bought piece [cents]."""
         return cents(self._freight_per_kg * part.weight_kg)
 
     def beside_cents(self, part: Part) -> int:
-        """The objective's price on the weight of one piece [cents]."""
-        return cents(self._per_kg * part.weight_kg)
+        """What the objective adds for one piece: the price on its weight and, where they count, its replacements [cents]."""
+        return cents(self._per_kg * part.weight_kg) + (self.lives.piece_cents(part) if self.lives.minimised else 0)
 
     def bought_cents(self, part: Part) -> int:
         """Price of one bought piece with its freight [cents]."""
@@ -163,6 +165,9 @@ class PriceList:
         lines: list[BillLine] = []
         freight = self.fixed_freight_cents
         beside = self.distinct_cents * len(design.pieces) + self.connection_cents * design.connections
+        if self.lives.minimised:
+            life = self.lives.bank_life(design.bank, through_wh_day(self.wiring, design.bank, design.inverters, design.converters))
+            beside += self.lives.bank_cents(design.bank.battery, design.bank.units, life.years)
         weight = 0.0
         kits = self.kits.cheapest(design.pieces)
         from_kits = self.kits.supplied(kits)
@@ -203,6 +208,21 @@ class PriceList:
         margin, tax, total = self.total_of(base)
         lines += [BillLine(name, text, 1, sum_, sum_) for name, text, sum_ in (("margin", "Margin", margin), ("tax", "Tax", tax)) if sum_]
         return Bill(tuple(lines), base, total, beside, weight, self._kit_uses(kits, design))
+
+    def life_cycle(self, design: Design, bill: Bill) -> LifeCycle:
+        """What a design costs over the years, whether or not that is minimised.
+
+        Margin and tax are put on the sum of the bill and all replacements; each replacement takes its part of them.
+        """
+        life = self.lives.bank_life(design.bank, through_wh_day(self.wiring, design.bank, design.inverters, design.converters))
+        base, total = bill.parts_and_freight_cents, bill.total_cents
+        bought = []
+        for one in sorted(self.lives.replacements(design, life), key=lambda one: (one.year, one.part)):
+            base, before = base + one.cents, total
+            total = self.total_of(base)[2]
+            bought.append(Replacement(one.part, one.pieces, one.year, total - before))
+        asked = self.lives.asked
+        return LifeCycle(asked.years, asked.discount_pct, asked.objective, life, tuple(bought), total)
 
     def _kit_uses(self, kits: Mapping[str, int], design: Design) -> tuple[KitUse, ...]:
         """Kits bought, each with what it leaves over; of several with the same part the last ones."""

@@ -18,8 +18,9 @@ from optimizer.circuits.wiring import Wiring
 from optimizer.design import Bank, ConverterUse, InverterBank
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery, Converter, Inverter
+from optimizer.inputs.problem import MONTHS
 from optimizer.needs.site import UNCERTAINTY, Needs
-from optimizer.rules import balance, charging, inverting
+from optimizer.rules import balance, charging, inverting, lifetime
 from optimizer.rules import bank as rules
 
 Ways = tuple[tuple[Converter, int] | None, ...]
@@ -236,6 +237,7 @@ def _energy(needs: Needs, table: Table, way: Ways, context: float) -> None:
         needed_wh=needed if needs.problem.balance.carry_over else asked("monthly-balance", needed), autonomy_wh=carried, swing_wh=swing, night_wh=night,
         least_a=np.where(table.lead_acid, asked("minimum-charge-current", table.least_charge_a * context) + charging.daytime_load_current_a(busiest, table.nominal_v), 0.0),
         ceiling_v=_ceiling(needs, table, way),
+        through_wh_day=(average * shares)[:, month].sum(axis=1) / len(MONTHS),
         terminal_a=asked("load-terminal-current", (demand.peak_dc_w / efficiency[:, 1:]).sum(axis=1) / table.nominal_v),
     )
     if not enforced("minimum-charge-current"):
@@ -299,10 +301,23 @@ def _costs(cores: Cores, catalog: Catalog, stock: Stock) -> None:
             + get("inverter dc ampere", 0) * amperes + get("converter", 0) * way_units
         )
 
+    replaced = _replacements(cores, catalog, stock) if prices.lives.minimised else 0
     connections = table.units + table.strings + 2 * table.inverter_count + 2 * way_units
-    fixed = allowances(allowance) + prices.fixed_freight_cents + prices.connection_cents * connections + table.wiring_cents
+    fixed = allowances(allowance) + prices.fixed_freight_cents + prices.connection_cents * connections + table.wiring_cents + replaced
     table.add(
         cost=cores.total(stock.price_cents) + fixed, least_cost=cores.total(stock.least_cents) + fixed,
         bill_cost=cores.total(stock.bill_cents) + allowances(prices.allowance_bill_cents) + prices.fixed_freight_cents + table.wiring_cents,
         weight_total_kg=cores.total(lambda part_id: catalog.by_id[part_id].weight_kg) + allowances(kg) + table.wiring_kg, pieces=table.units + table.inverter_count + way_units,
     )
+
+
+def _replacements(cores: Cores, catalog: Catalog, stock: Stock) -> np.ndarray:
+    """What later banks of each core count today, by how long they live [cents]."""
+    lives, table, batteries = stock.prices.lives, cores.table, cores.batteries
+    calendar = np.array([lives.calendar_years(catalog.chemistry(one)) for one in batteries])[table.battery]
+    cycles, depth = (np.array([getattr(one, name) for one in batteries])[table.battery] for name in ("cycles", "cycles_dod"))
+    rated_wh = table.nominal_v * table.capacity_20h_ah * table.strings
+    years = lifetime.bank_life_years(lifetime.cycle_life_years(cycles, depth, rated_wh, table.through_wh_day), calendar)
+    alike, back = np.unique(np.column_stack([table.battery, table.units, years]), axis=0, return_inverse=True)
+    cents = [lives.bank_cents(batteries[int(battery)], int(units), float(life)) for battery, units, life in alike]
+    return np.array(cents, dtype=np.int64)[back.ravel()]

@@ -19,7 +19,7 @@ Variables
 
 Objective: money in whole cents
     min  sum cost'[c] x[c] + sum cost'[b] n[b] + sum price[p] pack[p] k[p] + sum price[i] q[i] + price_distinct sum d[p]
-    where cost' leaves out the parts of P.
+    where cost' leaves out the parts of P; with the life-cycle objective it holds what replacements count today.
 
 Constraint families, each one function below; every constraint is named family__index
     one_core      exactly one core

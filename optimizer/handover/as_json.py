@@ -78,6 +78,18 @@ def kits_data(bill: Bill) -> list[Data]:
     ]
 
 
+def life_cycle_data(report: Report) -> Data:
+    """Cost over the years in present money, and what is bought again when."""
+    cycle = report.life_cycle
+    return {
+        "years": cycle.years, "discount_pct": cycle.discount_pct, "cost": cycle.total_cents / 100, "objective": cycle.objective,
+        "battery_life_years": cycle.bank.years, "limited_by": cycle.bank.limited_by,
+        "replacements": [
+            {"part": one.part, "pieces": one.pieces, "year": round(one.year, 2), "cost": one.cents / 100} for one in cycle.replacements
+        ],
+    }
+
+
 def check_line_data(line: Line) -> Data:
     """One line of the proof."""
     return {
@@ -112,7 +124,7 @@ def assumed_data(report: Report | None, problem: Problem) -> Data:
 
 def bound_cents(answer: Answer) -> int | None:
     """Total below which no design exists [cents]; None where prices beside the bill are part of the question."""
-    if any(answer.problem.objective.model_dump().values()):
+    if answer.problem.counts_beside_the_bill:
         return None
     bill = answer.report.bill if answer.report else None
     if bill is not None and answer.gap == 0:
@@ -147,6 +159,7 @@ def solve_data(answer: Answer, inputs: Data) -> Data:
         "bill": bill_data(report.bill.lines) if report else [],
         "kits": kits_data(report.bill) if report else [],
         "weight_kg": report.bill.weight_kg if report else None,
+        "life_cycle": life_cycle_data(report) if report else None,
         "owned": [
             {"part": own.part, "quantity": own.quantity, "used": own.used, "verdict": own.verdict, "rule": own.rule, "reason": own.reason}
             for own in answer.owned
@@ -180,6 +193,7 @@ def check_data(report: Report, choice: Choice, problem: Problem, currency: str, 
         "bill": bill_data(report.bill.lines),
         "kits": kits_data(report.bill),
         "weight_kg": report.bill.weight_kg,
+        "life_cycle": life_cycle_data(report),
         "checks": [check_line_data(line) for line in report.lines],
         "months": months_data(report),
         "plane": plane_data(report),

@@ -11,7 +11,8 @@ def near_text(found: Near) -> str:
     """The page of `solve`, and what the design changes against the order."""
     if found.answer.report is None:
         return solve_text(found.answer)
-    proof = "the cheapest of those that change the fewest lines of the order: proven"
+    best = "best by what is minimised" if found.answer.problem.counts_beside_the_bill else "cheapest"
+    proof = f"the {best} of those that change the fewest lines of the order: proven"
     if not found.complete:
         proof = "the best found before the stop: whether fewer lines of the order could change is not known"
     price = f"{money(found.answer.report.bill.total_cents)} {found.answer.catalog.currency}, {proof}"

@@ -20,6 +20,7 @@ from optimizer.handover.layout import (
 )
 from optimizer.handover.questions_json import exact
 from optimizer.inputs.circuit_parts import Cable, Protection
+from optimizer.inputs.problem import Problem
 from optimizer.questions.cost_of import CostOf, Notch, Priced
 from optimizer.questions.curve import Curve, Step
 from optimizer.questions.diff import Difference, LineChange
@@ -29,6 +30,15 @@ from optimizer.rules.book import RULES
 
 NOT_PROVEN = "Some answers were stopped before proof: their prices are the best found, and cheaper ones may exist."
 PRELIMINARY = "Every design behind these figures is preliminary: `bankstring solve` prints its proof and its cautions."
+
+
+def closing(problem: Problem) -> list[str]:
+    """The last notes under a question: what "cheapest" means where it is not the price, and that nothing here is a proof."""
+    if not problem.counts_beside_the_bill:
+        return [PRELIMINARY]
+    by = "the life-cycle cost" if problem.life_cycle.objective == "life-cycle" else "the price"
+    by += ", with what [objective] adds to it" if any(problem.objective.model_dump().values()) else ""
+    return [f"What is minimised, and called the cheapest, is {by}; the prices shown are those of the bills.", PRELIMINARY]
 
 
 def in_words(design: Design) -> str:
@@ -79,7 +89,7 @@ def ranking_text(found: Ranking) -> str:
     if found.exhausted:
         lines += wrapped("There is no design of another kind.")
     lines += _margin(found.margin, first, currency) if found.margin else []
-    notes = [PRELIMINARY]
+    notes = closing(found.last.problem)
     answers = [ranked.answer for ranked in found.designs] + ([found.margin.answer] if found.margin else [])
     if any(answer.outcome in (Outcome.FEASIBLE, Outcome.STOPPED) for answer in answers):
         notes.insert(0, NOT_PROVEN)
@@ -122,7 +132,7 @@ def cost_of_text(found: CostOf) -> str:
     notes = ["Each requirement is changed by itself; two savings do not add up.", "Hard rules have no price: they are never loosened."]
     notes += [] if found.complete else ["Interrupted: requirements that are missing were not asked."]
     notes += [] if found.exact or not found.complete else [NOT_PROVEN]
-    return joined([*lines, *section("Notes", bullets([*notes, PRELIMINARY]))])
+    return joined([*lines, *section("Notes", bullets([*notes, *closing(found.base.problem)]))])
 
 
 def _change(notch: Notch | None, total: int) -> str:
@@ -177,7 +187,7 @@ def _curve_notes(found: Curve) -> list[str]:
         notes.append("Interrupted: the rest of the axis was not looked at.")
     if any(step.answer.outcome in (Outcome.FEASIBLE, Outcome.STOPPED) for step in found.steps):
         notes.append(NOT_PROVEN)
-    return [*notes, PRELIMINARY]
+    return [*notes, *(closing(found.steps[0].answer.problem) if found.steps else [PRELIMINARY])]
 
 
 def _prices(step: Step) -> str:
@@ -245,7 +255,7 @@ def why_not_text(found: WhyNot) -> str:
     if found.verdict == "chosen" and not isinstance(part, Cable | Protection):
         stays = f"up to {money(found.enters_below_cents)} {currency} a piece" if found.enters_below_cents is not None else "not known"
         lines += labelled("Stays", "at any price: without it there is no design" if found.indispensable else stays)
-    return joined([*lines, *section("Notes", bullets([PRELIMINARY] if exact(found) else [NOT_PROVEN, PRELIMINARY]))])
+    return joined([*lines, *section("Notes", bullets([*([] if exact(found) else [NOT_PROVEN]), *closing(base.problem)]))])
 
 
 # --- diff

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from optimizer.handover.layout import bullets, figure, joined, labelled, money, section, wrapped
-from optimizer.handover.questions_text import PRELIMINARY, in_words
+from optimizer.handover.questions_text import closing, in_words
 from optimizer.questions.gaps import Gap
 from optimizer.questions.relax import TOGETHER_MOST, Loosened, Relaxed, Way
 
@@ -17,7 +17,7 @@ def relax_text(found: Relaxed) -> str:
     name, currency = found.base.problem.name, found.base.catalog.currency
     if found.base.report is not None:
         total = money(found.base.report.bill.total_cents)
-        return joined([*wrapped(f"{name}: nothing has to be loosened: there is a design at {total} {currency}."), *section("Notes", bullets([PRELIMINARY]))])
+        return joined([*wrapped(f"{name}: nothing has to be loosened: there is a design at {total} {currency}."), *section("Notes", bullets(closing(found.base.problem)))])
     lines = [*wrapped(f"{name}: there is no design. {found.base.reason}")]
     if found.beyond:
         lines += ["", *wrapped("Nor is there one with every requirement at its furthest: hard rules and this catalog forbid it.")]
@@ -61,4 +61,4 @@ def _notes(found: Relaxed) -> list[str]:
         notes.append("Some questions behind this were stopped before proof and taken for impossible: a smaller or milder set may exist.")
     if found.gaps:
         notes.append("A gap is imagined on every part of its kind at once, the rest of each part as it is; found to 1 %.")
-    return [*notes, PRELIMINARY]
+    return [*notes, *closing(found.base.problem)]

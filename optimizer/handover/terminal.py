@@ -50,6 +50,7 @@ def solve_text(answer: Answer, price: str = "") -> str:
     return joined([
         *wrapped(problem.name), "",
         *labelled("Price", price or _price(answer)),
+        *_life_cycle(report, answer.catalog.currency),
         *_headline(report),
         *_bill(report.bill.lines, report.bill.total_cents, answer.catalog, answer.forces),
         *_owned(answer),
@@ -70,6 +71,7 @@ def check_text(report: Report, problem: Problem, catalog: Catalog) -> str:
         *section("What is broken", _lines_of(_sorted(report.failures))),
         "",
         *labelled("Price", f"{money(report.bill.total_cents)} {catalog.currency}"),
+        *_life_cycle(report, catalog.currency),
         *_headline(report),
         *_bill(report.bill.lines, report.bill.total_cents, catalog, {}),
         *_months(report),
@@ -114,14 +116,29 @@ def combined_text(answers: Sequence[Answer], catalog: Catalog) -> str:
 def _price(answer: Answer) -> str:
     assert answer.report is not None, "asked only where there is a design"
     price = f"{money(answer.report.bill.total_cents)} {answer.catalog.currency}"
+    by = "life-cycle cost" if answer.problem.life_cycle.objective == "life-cycle" else "price"
+    if any(answer.problem.objective.model_dump().values()):
+        by += " and by what [objective] adds to it"
     if answer.outcome is Outcome.OPTIMAL:
-        if any(answer.problem.objective.model_dump().values()):  # a dearer bill may win
-            return f"{price}, the best that breaks no rule by price and by what [objective] adds to it: proven"
+        if answer.problem.counts_beside_the_bill:  # a dearer bill may win
+            return f"{price}, the best that breaks no rule by {by}: proven"
         return f"{price}, the cheapest that breaks no rule: proven"
     bound = bound_cents(answer)
     proof = f"no design costs less than {money(bound)}" if bound is not None else "how much cheaper one could be is not known"
     gap = f" ({100 * answer.gap:.2g} % below)" if answer.gap else ""
-    return f"{price}, the best found before the limit, not proven: {proof}{gap}"
+    which = f" by {by}" if answer.problem.counts_beside_the_bill else ""
+    return f"{price}, the best found{which} before the limit, not proven: {proof}{gap}"
+
+
+def _life_cycle(report: Report, currency: str) -> list[str]:
+    """Cost over the years, whether or not it was minimised, and how long the bank lives."""
+    cycle, bank = report.life_cycle, report.life_cycle.bank
+    later = cycle.total_cents - report.bill.total_cents
+    limit = {"cycles": "by its cycles", "calendar": "by the calendar"}[bank.limited_by]
+    return labelled(
+        "Life cycle", f"{money(cycle.total_cents)} {currency} over {cycle.years:g} years at {cycle.discount_pct:g} % a year, "
+        f"{money(later)} of it for what is replaced; the bank lasts {bank.years:.3g} years, limited {limit}",
+    )
 
 
 def _headline(report: Report) -> list[str]:

@@ -83,6 +83,7 @@ def figures_data(report: Report, catalog: Catalog) -> Data:
     allowances = allowances_by_per(report.bill, catalog)
     return {
         "price_by_subsystem": {kind: cents / 100 for kind, cents in by_subsystem(report.bill, catalog).items()},
+        "life_cycle": report.life_cycle.total_cents / 100,
         "cable_allowance": (sum(allowances.get(per, 0) for per in CABLES) + circuits_cents(report.bill, catalog)) / 100,
         "circuits": circuits_cents(report.bill, catalog) / 100,
         "allowances": {per: cents / 100 for per, cents in allowances.items()},

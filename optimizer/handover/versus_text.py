@@ -9,7 +9,7 @@ from optimizer.answer import Outcome
 from optimizer.handover.as_json import Data
 from optimizer.handover.layout import bullets, figure, joined, labelled, lowered, money, section, wrapped
 from optimizer.handover.questions_json import SUBSYSTEMS
-from optimizer.handover.questions_text import NOT_PROVEN, PRELIMINARY, design_words, in_words
+from optimizer.handover.questions_text import NOT_PROVEN, closing, design_words, in_words
 from optimizer.handover.versus_json import beside_price, controller_facts, figures_data
 from optimizer.questions.flips import STRETCHES, Interval, Intervals
 from optimizer.questions.versus import Option, Versus
@@ -29,6 +29,7 @@ ROWS: Rows = (
     *((f"  {kind}", lambda data, kind=kind: f"{data['price_by_subsystem'][kind]:,.2f}") for kind in SUBSYSTEMS),
     ("  cables in these", lambda data: f"{data['cable_allowance']:,.2f}"),
     ("  generator, running", lambda data: "-" if data["generator"] is None or data["generator"]["price"] is None else f"{data['generator']['price'] + data['generator']['running_cost']:,.2f}"),
+    ("life cycle", lambda data: f"{data['life_cycle']:,.2f}"),
     ("design month", lambda data: str(data["design_month"])),
     ("  harvest Wh/day", lambda data: figure(float(data["harvest_wh"]))),
     ("  load Wh/day", lambda data: figure(float(data["load_wh"]))),
@@ -98,7 +99,7 @@ def versus_text(found: Versus) -> str:
     notes = [HARVEST, CABLES_NOTE, ARRAY_A] if possible else []
     if any(option.answer.outcome in (Outcome.FEASIBLE, Outcome.STOPPED) for option in found.options) or not all(along.proven for along in found.intervals):
         notes.insert(0, NOT_PROVEN)
-    return joined([*lines, *section("Notes", bullets([*notes, PRELIMINARY]))])
+    return joined([*lines, *section("Notes", bullets([*notes, *closing(found.free.problem)]))])
 
 
 def _row(label: str, cells: Sequence[str]) -> str:
@@ -151,7 +152,9 @@ def _compared(found: Versus, possible: list[Option], currency: str) -> list[str]
     lines: list[str] = []
     if len(possible) > 1:
         least, most = found.options[0].cents or 0, found.options[1].cents or 0
-        lines += ["", *wrapped(f"{found.options[0].value} costs {money(most - least)} {currency} less than {found.options[1].value}.")]
+        than = "less" if most >= least else "more"
+        by = " to buy, and wins by what is minimised" if found.free.problem.counts_beside_the_bill else ""
+        lines += ["", *wrapped(f"{found.options[0].value} costs {money(abs(most - least))} {currency} {than} than {found.options[1].value}{by}.")]
     free = found.free.report
     if free is not None and (not possible or free.bill.total_cents != found.options[0].cents):
         lines += wrapped(f"With nothing left out: {money(free.bill.total_cents)} {currency}: {in_words(free.design)}.")

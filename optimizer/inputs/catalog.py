@@ -41,6 +41,8 @@ FILES: Mapping[str, type[Part]] = {
     "protection": Protection,
     "generators": Generator,
 }
+LIVING = ("module", "controller", "inverter", "converter")
+"""Kinds of part that tables/lives.csv knows; the life of a battery follows from its use."""
 NEEDED = ("modules", "batteries", "controllers", "inverters")
 
 
@@ -60,6 +62,8 @@ class Tables(CircuitTables):
     freezing: tuple[np.ndarray, np.ndarray]
     charge_context: Mapping[str, float]
     voc_factors: tuple[np.ndarray, np.ndarray]
+    lives: Mapping[str, float] = field(default_factory=dict)
+    """Years that a piece of each kind of part lives [years]."""
 
 
 @dataclass(frozen=True)
@@ -156,6 +160,21 @@ def _series(path: Path, x: str, y: str, problems: list[str]) -> tuple[np.ndarray
     return np.array(values), np.array([_float(cells[y], f"{shown(path)}:{line}: {y}", problems) for line, cells in rows])
 
 
+def _lives(path: Path, problems: list[str]) -> dict[str, float]:
+    """Lives by kind of part."""
+    lives: dict[str, float] = {}
+    for line, cells in _numbers(path, ("kind", "life_years"), problems):
+        kind, where = cells["kind"], f"{shown(path)}:{line}"
+        if kind not in LIVING:
+            problems.append(f"{where}: kind: '{kind}' is not known{nearest(kind, list(LIVING))}")
+        elif kind in lives:
+            problems.append(f"{where}: kind: '{kind}' stands twice")
+        lives[kind] = _float(cells["life_years"], f"{where}: life_years", problems)
+        if not 1 <= lives[kind] <= 100:
+            problems.append(f"{where}: life_years: must be from 1 to 100 (got '{cells['life_years']}')")
+    return lives
+
+
 def load_tables(folder: Path, problems: list[str]) -> Tables:
     """Tables of a catalog folder; the shipped ones where the folder has none."""
     home = folder / "tables" if (folder / "tables").is_dir() else shipped_folder("catalogs") / "tables"
@@ -184,6 +203,7 @@ def load_tables(folder: Path, problems: list[str]) -> Tables:
         freezing=_series(home / "freezing.csv", "depth", "freezing_c", problems),
         charge_context=context,
         voc_factors=_series(home / "voc_factors.csv", "lowest_c", "factor", problems),
+        lives=_lives(lives if (lives := home / "lives.csv").is_file() else shipped_folder("catalogs") / "tables" / "lives.csv", problems),
         **load_circuit_tables(home, shipped_folder("catalogs") / "tables", problems),
     )
 

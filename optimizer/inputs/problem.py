@@ -207,6 +207,14 @@ class Objective(Section):
     price_per_connection: NotNegative = 0.0
 
 
+class LifeCycle(Section):
+    """Years over which the cost of a design is counted, and whether that cost is minimised."""
+
+    years: Annotated[float, Field(ge=1, le=50)] = 15.0
+    discount_pct: Annotated[float, Field(ge=0, le=30)] = 6.0
+    objective: Literal["purchase", "life-cycle"] = "purchase"
+
+
 class Solver(Section):
     """When to stop."""
 
@@ -251,6 +259,7 @@ class Problem(Section):
     owned: tuple[Owned, ...] = ()
     price: Price = Price()
     objective: Objective = Objective()
+    life_cycle: LifeCycle = LifeCycle()
     solver: Solver = Solver()
     growth: Growth | None = None
     rules: Annotated[dict[str, Literal["requirement", "soft", "off"]], AfterValidator(_known_rules)] = {}
@@ -308,6 +317,8 @@ class Problem(Section):
         """Stages that cannot be taken in the order of a future."""
         if any(self.objective.model_dump().values()):
             yield "growth: prices that are not on the bill ([objective]) are not counted in a plan: leave them out"
+        if self.life_cycle.objective != "purchase":
+            yield "growth: a plan counts its own later purchases: leave life_cycle.objective out"
         for future in growth.futures:
             problem = self.model_copy(update={"growth": None})
             for step in future.steps:
@@ -353,6 +364,11 @@ class Problem(Section):
         for load in self.loads:
             if load.starts_by_itself and load.surge_x >= COMPRESSOR_SURGE and max(load.hours.values(), default=0) >= 24:
                 yield f"loads: load '{load.item}' starts by itself and runs 24 hours a day: a refrigerator runs 8 to 12"
+
+    @property
+    def counts_beside_the_bill(self) -> bool:
+        """Whether more than the bill is minimised: a dearer bill may win."""
+        return self.life_cycle.objective != "purchase" or any(self.objective.model_dump().values())
 
     @property
     def season_names(self) -> tuple[str, ...]:

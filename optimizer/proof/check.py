@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from optimizer.design import Choice, Design, choice_from, design_of
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.inputs.worn import with_worn_parts
+from optimizer.lifecycle import LifeCycle
 from optimizer.needs.site import Needs
 from optimizer.proof.array import Way, block_lines
 from optimizer.proof.bank import bank_lines
@@ -47,10 +49,16 @@ class Report:
     bill: Bill
     lines: tuple[Line, ...]
     months: tuple[Month, ...]
+    prices: PriceList = field(repr=False, compare=False)
     circuits: tuple[Circuit, ...] = ()
     """Every circuit with its cable and devices; empty where allowances stand for them."""
     generator: GeneratorPlan | None = None
     """What the design asks of the generator behind it; None where there is none."""
+
+    @cached_property
+    def life_cycle(self) -> LifeCycle:
+        """Cost over the years; worked out where it is asked for, since most checks are of designs that nobody reads."""
+        return self.prices.life_cycle(self.design, self.bill)
 
     @property
     def valid(self) -> bool:
@@ -99,7 +107,7 @@ def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceLi
     lines += whole_lines(whole, catalog, bill)
     circuits = wiring.circuits(design)
     lines += circuit_lines(needs, catalog.tables, circuits, wiring)
-    return Report(design, whole, bill, tuple(lines), months_of(whole), circuits, generator_plan(whole, catalog))
+    return Report(design, whole, bill, tuple(lines), months_of(whole), prices, circuits, generator_plan(whole, catalog))
 
 
 def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog) -> Report:

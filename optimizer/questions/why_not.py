@@ -222,6 +222,8 @@ def highest_price(problem: Problem, catalog: Catalog, part: Part | Kit, target_c
             return None
         return report.bill.objective_cents, next((line.quantity for line in report.bill.lines if line.part == part.id), 0)
 
+    if problem.life_cycle.objective != "purchase" and not isinstance(part, Kit):
+        return _by_halving(least, target_cents)
     price = part.price_cents
     now = least(price)
     if now is None or now[0] > target_cents:
@@ -241,6 +243,26 @@ def highest_price(problem: Problem, catalog: Catalog, part: Part | Kit, target_c
             return price
         price, now = price + step, higher
     return price
+
+
+def _by_halving(least: Callable[[int], tuple[int, int] | None], target_cents: int) -> float | None:
+    """Highest whole price at which the least cost is at most the target, where replacements rise with it, in no straight line.
+
+    A design that buys a piece costs more than the target once the piece alone does; one that buys none never may.
+    """
+    def within(cents: int) -> bool:
+        found = least(cents)
+        return found is not None and found[0] <= target_cents
+
+    low, high = 0, target_cents + 1
+    if not within(low):
+        return None
+    if within(high):
+        return math.inf
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if within(middle) else (low, middle)
+    return low
 
 
 def with_price(catalog: Catalog, part: Part | Kit, price_cents: int) -> Catalog:

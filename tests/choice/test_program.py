@@ -44,10 +44,11 @@ def found_for(site, *, prune=False):
 
 
 PRICED = {"price": {"freight_per_kg": 1.37, "freight": 12.5}, "objective": {"price_per_kg": 0.4, "price_per_connection": 0.9}}
+LIVED = {"life_cycle": {"objective": "life-cycle", "years": 30.0}, "price": {"freight_per_kg": 1.37}}
 
 
 @pytest.mark.parametrize("name", ["weekend_cabin", "camper", "year_round_home"])
-@pytest.mark.parametrize("sections", [{}, PRICED], ids=["plain", "freight and stated prices"])
+@pytest.mark.parametrize("sections", [{}, PRICED, LIVED], ids=["plain", "freight and stated prices", "replacements"])
 def test_costs_and_attributes_of_candidates_are_those_of_bill_and_proof(name, sections):
     site = problem(name, **sections)
     found = found_for(site)

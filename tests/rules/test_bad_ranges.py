@@ -12,7 +12,18 @@ import pytest
 from test_docstrings import rule_functions
 
 from optimizer.errors import InputError, OutOfRange
-from optimizer.rules import array, bank, charging, generating, inverting, money, protection, sunlight, wiring
+from optimizer.rules import (
+    array,
+    bank,
+    charging,
+    generating,
+    inverting,
+    lifetime,
+    money,
+    protection,
+    sunlight,
+    wiring,
+)
 from optimizer.rules.validity import within
 
 CURVE = {"isc_a": 5.86, "imp_a": 5.38, "vmp_v": 18.6, "voc_v": 22.3}
@@ -45,6 +56,13 @@ BAD: list[tuple[Callable[[], Any], list[str]]] = [
     (lambda: bank.throughput_efficiency(0.8, 1.5), ["share through the battery 1.5", "0 to 1", "no source"]),
     (lambda: charging.heat_and_height_factor(40, 40, 2.5, 5001), ["5001 m", "-500 to 5000 m", "no source"]),
     (lambda: inverting.idle_energy_wh(75, 30, 20, 5, 1), ["25 h/day", "0 to 24 h/day", "24 hours"]),
+    (lambda: lifetime.cycle_life_years(900, 50, 1200, 200), ["depth of discharge 50", "0 to 1", "no source"]),
+    (lambda: lifetime.cycle_life_years(900, 0.5, 1200, -1), ["-1 Wh/day", "0 Wh/day or more", "no source"]),
+    (lambda: lifetime.calendar_life_years(6, 61), ["61 C", "-60 to 60 C", "no source"]),
+    (lambda: lifetime.bank_life_years(-1, 6), ["-1 years", "0 years or more", "definition"]),
+    (lambda: lifetime.replacement_years(0, 0, 15), ["life 0 years", "0.01 years or more", "definition"]),
+    (lambda: lifetime.used_share(16, 4, 15), ["-1 years", "0 years or more", "definition"]),
+    (lambda: lifetime.present_worth(5, -6), ["-6 %", "0 % or more", "compound interest"]),
     (lambda: money.cents(10_000_001), ["10000001", "0 to 10000000", "arithmetic"]),
     (lambda: money.cents(-0.01), ["-0.01", "0 to 10000000", "arithmetic"]),
     (lambda: money.share_of_cents(100, -5), ["-5 %", "0 % or more", "arithmetic"]),

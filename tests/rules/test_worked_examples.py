@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 
-from optimizer.rules import array, balance, bank, charging, generating, inverting
+from optimizer.rules import array, balance, bank, charging, generating, inverting, lifetime
 from optimizer.rules.book import RULES, meets
 
 
@@ -159,3 +160,28 @@ def test_a_generator_charges_at_height() -> None:
     assert generating.generator_gives_va(5000, 0, 36) == pytest.approx(5000 * 0.8 * 0.98)
     # hand: 8,800 Wh into the bank are 10 kWh from the set at 0.88; 0.6 l each.
     assert generating.fuel_l(8800, 0.6, 0.88) == pytest.approx(6.0)
+
+
+def test_life_of_a_bank_and_what_replaces_it() -> None:
+    # published, second-hand: life halves per 10 C above 25 C; below 25 C the stated life holds.
+    assert [float(lifetime.calendar_life_years(8, c)) for c in (25, 35, 45, 5)] == [8, 4, 2, 8]
+    # hand: 1,000 cycles to half of 2,400 Wh carry 1,200,000 Wh; 400 Wh a day are 146,000 Wh a year: 8.219 years.
+    cycles = lifetime.cycle_life_years(1000, 0.5, 2400, 400)
+    assert cycles == pytest.approx(8.2192, abs=1e-4)
+    # hand: the shorter life counts, to a hundredth of a year, and no life is shorter than that.
+    assert lifetime.bank_life_years(cycles, 12.0) == 8.22
+    assert lifetime.bank_life_years(cycles, 6.0) == 6.0
+    assert lifetime.bank_life_years(0.0, 6.0) == 0.01
+    # hand: of 15 years a part of 4 is bought again in 4, 8, 12; one of 3 that is 5 years old at once, in 3, 6, 9 and 12.
+    assert lifetime.replacement_years(4, 0, 15).tolist() == [4, 8, 12]
+    assert lifetime.replacement_years(3, 5, 15).tolist() == [0, 3, 6, 9, 12]
+    # hand: the one of year 12 is used for 3 of its 4 years.
+    assert lifetime.used_share([4, 8, 12], 4, 15).tolist() == [1, 1, 0.75]
+
+
+def test_present_worth_of_later_money() -> None:
+    # from memory: tables of compound interest, single payment, present worth at 6 %: 0.7473, 0.5584, 0.4173; at 10 %: 0.3855.
+    assert np.round(lifetime.present_worth([5, 10, 15], 6), 4).tolist() == [0.7473, 0.5584, 0.4173]
+    assert round(float(lifetime.present_worth(10, 10)), 4) == 0.3855
+    # hand: without interest later money counts in full.
+    assert lifetime.present_worth(7.5, 0) == 1.0
