@@ -171,7 +171,7 @@ def test_without_a_file_they_are_required(write):
 
 
 @pytest.mark.parametrize("way", [HOURLY, f"horizontal_kwh_m2 = {HORIZONTAL}"])
-@pytest.mark.parametrize("watts", [60, 90])
+@pytest.mark.parametrize("watts", [60])
 def test_the_tilt_chosen_is_that_of_an_exhaustive_search(write, way, watts):
     """Each tilt of the grid solved by itself, none dropped: the cheapest of them is what the open tilt gives."""
     catalog = load_catalog()
