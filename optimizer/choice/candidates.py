@@ -73,14 +73,16 @@ class Candidates:
 
 def candidates(
     needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, *, prune: bool, known_cents: float = np.inf, kinds: Kinds | None = None,
-    any_design: bool = False,
+    any_design: bool = False, air_lived_c: tuple[float, float] | None = None,
 ) -> CandidateSearch:
-    """Screen and prune; `known_cents` is the objective of a design that is known already. any_design: end with the first that is met."""
+    """Screen and prune. known_cents: objective of a design that is known already; any_design: end with the first that is met;
+    air_lived_c: as in `Dominance`: a design that the program alone allows is then no upper bound.
+    """
     cores = power_cores(needs, catalog, screening, stock)
     there = {int(i) for i in cores.table.columns.get("inverter", np.zeros(0)) if i >= 0}
     trackers = [inverter for at, inverter in enumerate(cores.inverters) if at in there and inverter.kind == "all-in-one"]
     strings = arrays(needs, catalog, screening, stock, trackers)
-    return CandidateSearch(needs, catalog, stock, screening, cores, strings, known_cents, prune=prune, kinds=kinds or Kinds(), any_design=any_design)
+    return CandidateSearch(needs, catalog, stock, screening, cores, strings, known_cents, prune=prune, kinds=kinds or Kinds(), any_design=any_design, air_lived_c=air_lived_c)
 
 
 class CandidateSearch:
@@ -88,11 +90,11 @@ class CandidateSearch:
 
     def __init__(
         self, needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, cores: Cores, strings: Arrays, known: float, *, prune: bool,
-        kinds: Kinds, any_design: bool = False,
+        kinds: Kinds, any_design: bool = False, air_lived_c: tuple[float, float] | None = None,
     ) -> None:
         self.needs, self.catalog, self.stock, self.screening = needs, catalog, stock, screening
         self.cores, self.arrays, self.prune, self.most = cores, strings, prune, known
-        self.kinds, self.kits = kinds, stock.kits()
+        self.kinds, self.kits, self.air_lived_c = kinds, stock.kits(), air_lived_c
         self.known: Design | None = None
         self.blocks: dict[int, Table] = {}
         self.core_rows: dict[int, np.ndarray] = {}
@@ -144,7 +146,7 @@ class CandidateSearch:
             self._dominate(number)
 
     def _dominate(self, number: int) -> None:
-        dominance = Dominance(self.needs, self.stock, self.screening, self.arrays, self.cores, self.most, self.kinds, self.kits)
+        dominance = Dominance(self.needs, self.stock, self.screening, self.arrays, self.cores, self.most, self.kinds, self.kits, self.air_lived_c)
         of_class, blocks = self._rows(number), self.blocks[number]
         self.blocks[number] = blocks.take(dominance.blocks(of_class, blocks))
         self.core_rows[number] = self.core_rows[number][dominance.cores_of(of_class, self.blocks[number])]
@@ -192,7 +194,7 @@ class CandidateSearch:
         if not len(rows):
             return
         self.blocks[number], self.core_rows[number] = blocks, rows
-        if self.prune:
+        if self.prune and self.air_lived_c is None:
             self._upper_bound(number)
 
     @cached_property
@@ -265,6 +267,8 @@ class CandidateSearch:
 
     def _known(self, number: int, core: int, counts: list[tuple[int, int]]) -> float:
         """Objective of a design, kept as the upper bound where stock, limits and budget allow the design."""
+        if self.air_lived_c is not None:
+            return np.inf
         bank, inverters, converters = self.cores.parts(core, self.needs, self.catalog)
         chosen = tuple(self.arrays.block(self.blocks[number], row, count) for row, count in counts)
         design = Design(bank, chosen, inverters, converters)
