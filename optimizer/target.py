@@ -210,7 +210,7 @@ def search_to_target(asked: Asked, target: Target, report_of: Callable[[Design],
         return found
     if asked.prune:
         hunt.look_for_one()
-    if hunt.left_rounds < 1:
+    if hunt.left_rounds < 1 or asked.needs.problem.solver.gap >= 1:  # any design is within such a gap, and none is told from another
         return hunt.ending(found, found)
     most = asked.most_cents if hunt.best is None else hunt.cents(hunt.best)
     return hunt.ending(hunt.search(asked.needs, once=False, explain=False, most_cents=most), found)

@@ -11,6 +11,7 @@ import numpy as np
 from optimizer.choice.blocks import Arrays, arrays, block_pieces, blocks_of_class, pieces_in
 from optimizer.choice.cores import Cores, power_cores
 from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months, uses_terminals
+from optimizer.choice.hours import LIVED_MOST
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.live_kits import without_dead_kits
 from optimizer.choice.narrow import asked_by, given_by, narrow, reachable
@@ -31,7 +32,6 @@ CORES_TRIED = 40
 
 PAIRS_MOST = 1_500_000
 """Pairs of blocks, times cores, up to which designs of two kinds are priced one by one before the program sees them."""
-
 
 @dataclass
 class Candidates:
@@ -63,8 +63,7 @@ class Candidates:
 
     def block_key(self, row: int) -> tuple[object, ...]:
         """What orders equal blocks: the tuple of ids and counts."""
-        blocks = self.blocks
-        limit = float(blocks.limit_a[row])
+        blocks, limit = self.blocks, float(self.blocks.limit_a[row])
         return (
             self.arrays.parts[blocks.device[row]].id, self.arrays.modules[blocks.module[row]].id, int(blocks.series[row]),
             int(blocks.strings[row]), -1.0 if np.isnan(limit) else limit, int(blocks.cable[row]) if "cable" in blocks.columns else -1,
@@ -75,9 +74,7 @@ def candidates(
     needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, *, prune: bool, known_cents: float = np.inf, kinds: Kinds | None = None,
     any_design: bool = False, air_lived_c: tuple[float, float] | None = None,
 ) -> CandidateSearch:
-    """Screen and prune. known_cents: objective of a design that is known already; any_design: end with the first that is met;
-    air_lived_c: as in `Dominance`: a design that the program alone allows is then no upper bound.
-    """
+    """Screen and prune; `known_cents` is the objective of a design that is known already. any_design: end with the first that is met."""
     cores = power_cores(needs, catalog, screening, stock)
     there = {int(i) for i in cores.table.columns.get("inverter", np.zeros(0)) if i >= 0}
     trackers = [inverter for at, inverter in enumerate(cores.inverters) if at in there and inverter.kind == "all-in-one"]
@@ -94,7 +91,7 @@ class CandidateSearch:
     ) -> None:
         self.needs, self.catalog, self.stock, self.screening = needs, catalog, stock, screening
         self.cores, self.arrays, self.prune, self.most = cores, strings, prune, known
-        self.kinds, self.kits, self.air_lived_c = kinds, stock.kits(), air_lived_c
+        self.kinds, self.kits, self.air_lived_c, self.too_many = kinds, stock.kits(), air_lived_c, False
         self.known: Design | None = None
         self.blocks: dict[int, Table] = {}
         self.core_rows: dict[int, np.ndarray] = {}
@@ -112,6 +109,8 @@ class CandidateSearch:
             self.missing = f"No array with its controller is left after the rule {screening.emptied_by}."
         if prune:
             self.tighten()
+            self.too_many = air_lived_c is not None and sum(map(len, self.blocks.values())) > LIVED_MOST
+        if prune and not self.too_many:
             without_dead_kits(self)
             self._dominate_all()
             self.price_pairs()
@@ -266,7 +265,7 @@ class CandidateSearch:
             cost[row] = np.inf
 
     def _known(self, number: int, core: int, counts: list[tuple[int, int]]) -> float:
-        """Objective of a design, kept as the upper bound where stock, limits and budget allow the design."""
+        """Objective of a design, kept as the upper bound where stock, limits and budget allow the design; one that must live is none."""
         if self.air_lived_c is not None:
             return np.inf
         bank, inverters, converters = self.cores.parts(core, self.needs, self.catalog)

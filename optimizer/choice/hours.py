@@ -20,6 +20,9 @@ from optimizer.design import Bank
 from optimizer.needs.site import Needs
 from optimizer.rules import array, wiring
 
+LIVED_MOST = 40_000
+"""Blocks up to which they are held against each other for every hour."""
+
 BRIGHTEST_W_M2 = 1200.0
 """Irradiance above which a lived array is as warm, and loses as large a share in its cables, as here."""
 

@@ -152,6 +152,8 @@ class _Run:
         program: Program | None = None
         rejected, pruned = self.rejected, self.prune
         while True:
+            if searched.too_many:
+                return self._end(Ending.STOPPED, screening, "too many arrays are as cheap as the cheapest design that is known")
             if not len(found.cores.table) or not len(found.blocks):
                 return self._end(Ending.INFEASIBLE, screening, searched.missing)
             program = program or self._program(found)
