@@ -46,6 +46,9 @@ CELL_REACH_K = 3.0
 LARGER_STORES = (1.0, 1.3, 1.7, 2.3, 3.0)
 """Multiples of the days without sun with which a first design that passes is looked for."""
 
+WINDOWS = (1.05, 1.15, 1.3, 1.6)
+"""Multiples of the first design's cost up to which the cheapest that passes is looked for, one after the other."""
+
 ENOUGH = 1.03
 """More array than a failed design would have needed, for a first design that passes."""
 
@@ -79,21 +82,17 @@ class Target:
         self.loads = hour_loads(needs)
         self.low, self.high = _cells(self.years)
         self.lessons: list[Lesson] = []
-        self._taught: list[Design] = []
+        self.failed: list[Design] = []
         self._peaks: dict[tuple[object, ...], np.ndarray] = {}
 
     # --- learning
-
-    def taught_by(self, design: Design) -> bool:
-        """Whether a design was rejected for the hours that it lived."""
-        return any(design is one for one in self._taught)
 
     def learn(self, design: Design) -> None:
         """Find how much more array a failed design could have and would fail still.
 
         Its controllers' own use is left out: designs with fewer of them fail as well.
         """
-        self._taught.append(design)
+        self.failed.append(design)
         plant = plant_of(self.needs, design, self.wiring, self.loads)
         idle = replace(plant, takes=takes_of(plant.core, replace(design, blocks=()), self.loads))
         bus = bus_wh(plant, self.years.sun_w_m2, self.years.air_c)
@@ -212,8 +211,7 @@ def search_to_target(asked: Asked, target: Target, report_of: Callable[[Design],
         hunt.look_for_one()
     if hunt.left_rounds < 1 or asked.needs.problem.solver.gap >= 1:  # any design is within such a gap, and none is told from another
         return hunt.ending(found, found)
-    most = asked.most_cents if hunt.best is None else hunt.cents(hunt.best)
-    return hunt.ending(hunt.search(asked.needs, once=False, explain=False, most_cents=most), found)
+    return hunt.ending(hunt.in_turns(), found)
 
 
 class _Hunt:
@@ -223,6 +221,8 @@ class _Hunt:
         self.best: Design | None = None
         self.tried: list[Design] = []
         self.timing: dict[str, float] = {}
+        self.bound_cents: float | None = None
+        """Price up to which no design passes [cents]."""
 
     @property
     def _left_s(self) -> float:
@@ -267,6 +267,22 @@ class _Hunt:
                 array = self.report_of(failed).design_month.ratio * ENOUGH * (lesson.enough if lesson is not None else 1.0)
             if before is not None and self.best is before:
                 return
+
+    def in_turns(self) -> Found:
+        """Program and replay in turns, first a little above the first design's cost, then further: a low price leaves few candidates."""
+        furthest = self.asked.most_cents if self.best is None else self.cents(self.best)
+        for window in WINDOWS:
+            most = int(self.cents(self.tried[0]) * window)
+            if furthest is not None and most >= furthest:
+                break
+            found = self.search(self.asked.needs, once=False, explain=False, most_cents=most)
+            if found.ending is not Ending.INFEASIBLE:
+                return found if found.bound_cents is not None else replace(found, bound_cents=self.bound_cents)
+            self.bound_cents = float(most)
+            if self.left_rounds < 1:
+                return replace(found, ending=Ending.STOPPED, bound_cents=self.bound_cents)
+        found = self.search(self.asked.needs, once=False, explain=False, most_cents=furthest)
+        return found if found.bound_cents is not None else replace(found, bound_cents=self.bound_cents)
 
     def _try(self, problem: Problem) -> Design | None:
         """The cheapest design of a harder problem, replayed; None where there is none that is cheaper than the best so far."""

@@ -136,8 +136,8 @@ class CandidateSearch:
         """What is left."""
         table = self.cores.table
         rows = [self.core_rows[number] for number in self.blocks] or [np.zeros(0, dtype=int)]
-        cores = replace(self.cores, table=table.take(np.concatenate(rows)))
         joined = Table.joined(list(self.blocks.values())) if self.blocks else Table({"bank_class": np.zeros(0, dtype=int)})
+        cores = replace(self.cores, table=table.take(np.concatenate(rows)))
         return Candidates(self.needs, self.catalog, self.stock, cores, self.arrays, joined, self.most, self.kinds)
 
     def _dominate_all(self) -> None:

@@ -34,8 +34,8 @@ class Teacher(Protocol):
     air_c: tuple[float, float]
     """Coldest and hottest air in which the designs are lived."""
 
-    def taught_by(self, design: Design) -> bool:
-        """Whether a design was rejected for what it lived through; everything that pruning dropped for it would have been too."""
+    failed: list[Design]
+    """Designs rejected for what they lived through; whatever pruning dropped for one of their candidates would have been too."""
 
     def beaten(self, found: Candidates, first: int) -> list[Beaten]:
         """What each lesson from number `first` on says of these candidates."""
@@ -114,7 +114,8 @@ class _Run:
         self._timed("build", since)
         self.taught = 0
         self._teach(program)
-        for design in self.rejected:
+        failed = self.teacher.failed if self.teacher is not None else []
+        for design in [*failed, *(one for one in self.rejected if not any(one is other for other in failed))]:
             self._forbid(program, design)
         return program
 
@@ -184,7 +185,7 @@ class _Run:
             rejected.append(design)
             if len(rejected) > self.rejections_most:
                 return self._end(Ending.STOPPED, screening, "program and check disagree on this problem: please report it", bound=solved.bound)
-            if pruned and not (self.teacher is not None and self.teacher.taught_by(design)):
+            if pruned and not (self.teacher is not None and any(design is one for one in self.teacher.failed)):
                 pruned = False
                 searched, found, screening = self._searched(prune=False)
                 program = self._program(found)
