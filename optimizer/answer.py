@@ -25,6 +25,7 @@ from optimizer.needs.sunlight import at_tilt, planes
 from optimizer.proof.check import Report, check_design
 from optimizer.proof.check import check as check_on_plane
 from optimizer.rules.book import Severities
+from optimizer.target import Asked, Target, search_to_target
 
 __all__ = ["Answer", "Outcome", "ScreenRow", "check", "solve"]
 
@@ -63,6 +64,8 @@ class Answer:
     near_bounds: tuple[str, ...] = ()
     owned: tuple[OwnedPart, ...] = ()
     """What became of each part that the customer has; left out where no reasons were asked for."""
+    rounds: int = 0
+    """Designs that were replayed, where the problem has a loss-of-load limit."""
 
 
 def solve(
@@ -115,13 +118,13 @@ def _cheapest_plane(problem: Problem, tilts: Sequence[float | None], on: Callabl
     settled = all(answer.outcome in (Outcome.OPTIMAL, Outcome.INFEASIBLE) for answer in answers)
     if best is None or best.report is None or best.choice is None:
         told = answers[0] if settled else next(answer for answer in answers if answer.outcome is Outcome.STOPPED)
-        return replace(told, problem=problem, timing_s=timing)
+        return replace(told, problem=problem, timing_s=timing, rounds=sum(answer.rounds for answer in answers))
     cost = best.report.bill.objective_cents
     bounds = [_plane_bound(answer, cost) for answer in answers]
     bound = None if None in bounds else min(one for one in bounds if one is not None)
     return replace(
         best, choice=best.choice.model_copy(update={"tilt_deg": best.problem.array.tilt_deg}),
-        problem=best.problem.model_copy(update={"solver": problem.solver}), timing_s=timing,
+        problem=best.problem.model_copy(update={"solver": problem.solver}), timing_s=timing, rounds=sum(answer.rounds for answer in answers),
         outcome=Outcome.OPTIMAL if settled else Outcome.FEASIBLE, bound_cents=best.bound_cents if settled else bound,
         gap=best.gap if settled else None if bound is None else max(0.0, (cost - bound) / max(1.0, abs(cost))),
         owned=owned_parts(best.problem, best.catalog, best.report.design.pieces) if explain else (),
@@ -168,19 +171,28 @@ def _solve_on_plane(
         )
     needs = Needs(problem)
     prices = PriceList(problem, catalog)
+    target = Target(needs, catalog, prices, margin_share) if problem.reliability is not None and needs.severities.enforced("loss-of-load") else None
     reports: dict[int, Report] = {}
+    kept: list[Design] = []
     checking = 0.0
 
     def accepts(design: Design) -> bool:
         nonlocal checking
         since = time.perf_counter()
-        report = check_design(design, needs, catalog, prices)
+        report = check_design(design, needs, catalog, prices, target.years if target else None)
         reports[id(design)] = report
+        kept.append(design)  # ids are those of living designs
+        if target is not None and any(line.rule == "loss-of-load" and not (line.passed and line.keeps_margin(margin_share)) for line in report.lines):
+            target.learn(design)
         checking += time.perf_counter() - since
         return report.valid and report.keeps_margin(margin_share)
 
     looked_at = _held_back(problem, margin_share) if margin_share else needs
-    found = search(looked_at, catalog, accepts, prune=prune, solver=solver, kinds=kinds, explain=explain, most_cents=most_cents)
+    if target is None:
+        found = search(looked_at, catalog, accepts, prune=prune, solver=solver, kinds=kinds, explain=explain, most_cents=most_cents)
+    else:
+        asked = Asked(looked_at, catalog, accepts, prune, solver, kinds, explain, most_cents)
+        found = search_to_target(asked, target, lambda design: reports[id(design)])
     report = reports.get(id(found.design)) if found.design is not None else None
     timing = {"read": 0.0, **found.timing_s, "check": checking}
     timing["total"] = time.perf_counter() - started
@@ -190,6 +202,7 @@ def _solve_on_plane(
         reason=found.reason, screening=found.screening, timing_s=timing, sizes=found.sizes,
         forces=_forces(report) if report else {}, near_bounds=_near_bounds(report) if report else (),
         owned=owned_parts(problem, catalog, found.design.pieces if found.design is not None else None) if explain else (),
+        rounds=len(kept) if target else 0,
     )
 
 

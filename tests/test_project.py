@@ -111,7 +111,7 @@ def test_decisions_are_numbered_once_and_say_what_was_decided():
 
 
 def test_the_program_page_names_every_family_of_the_program():
-    from optimizer.choice.program import FAMILIES
+    from optimizer.choice.families import FAMILIES
 
     page = (ROOT / "docs/program.md").read_text(encoding="utf-8")
     assert not [family for family in FAMILIES if not re.search(rf"\b{family}\b", page)]

@@ -59,6 +59,19 @@ def test_the_commands_typed_one_after_the_other_run(tmp_path, monkeypatch):
         assert result.exit_code == 0, (words, result.output)
 
 
+SHOWN = [text.splitlines() for kind, text in BLOCKS if kind == "text"]
+
+
+def test_the_outputs_that_are_shown_are_true(monkeypatch):
+    """Each shows a command and lines of what it prints in a window 80 wide."""
+    assert SHOWN
+    monkeypatch.setenv("COLUMNS", "80")
+    for command, *lines in SHOWN:
+        result = CliRunner().invoke(app, shlex.split(command.removeprefix("$ bankstring ")))
+        assert result.exit_code == 0, (command, result.output)
+        assert "\n".join(lines) in result.stdout, command
+
+
 def test_the_table_names_every_command():
     named = re.findall(r"^\| `bankstring ([a-z-]+)", README, re.MULTILINE)
     assert named == [command.name or command.callback.__name__.replace("_", "-") for command in app.registered_commands]

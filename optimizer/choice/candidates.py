@@ -12,6 +12,7 @@ from optimizer.choice.blocks import Arrays, arrays, blocks_of_class, pieces_in
 from optimizer.choice.candidate_set import Candidates
 from optimizer.choice.cores import Cores, power_cores
 from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months, uses_terminals
+from optimizer.choice.hours import LIVED_MOST
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.live_kits import without_dead_kits
 from optimizer.choice.narrow import asked_by, given_by, narrow, reachable
@@ -35,14 +36,14 @@ PAIRS_MOST = 1_500_000
 
 def candidates(
     needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, *, prune: bool, known_cents: float = np.inf, kinds: Kinds | None = None,
-    any_design: bool = False,
+    any_design: bool = False, air_lived_c: tuple[float, float] | None = None,
 ) -> CandidateSearch:
     """Screen and prune; `known_cents` is the objective of a design that is known already. any_design: end with the first that is met."""
     cores = power_cores(needs, catalog, screening, stock)
     there = {int(i) for i in cores.table.columns.get("inverter", np.zeros(0)) if i >= 0}
     trackers = [inverter for at, inverter in enumerate(cores.inverters) if at in there and inverter.kind == "all-in-one"]
     strings = arrays(needs, catalog, screening, stock, trackers)
-    return CandidateSearch(needs, catalog, stock, screening, cores, strings, known_cents, prune=prune, kinds=kinds or Kinds(), any_design=any_design)
+    return CandidateSearch(needs, catalog, stock, screening, cores, strings, known_cents, prune=prune, kinds=kinds or Kinds(), any_design=any_design, air_lived_c=air_lived_c)
 
 
 class CandidateSearch:
@@ -50,11 +51,11 @@ class CandidateSearch:
 
     def __init__(
         self, needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, cores: Cores, strings: Arrays, known: float, *, prune: bool,
-        kinds: Kinds, any_design: bool = False,
+        kinds: Kinds, any_design: bool = False, air_lived_c: tuple[float, float] | None = None,
     ) -> None:
         self.needs, self.catalog, self.stock, self.screening = needs, catalog, stock, screening
         self.cores, self.arrays, self.prune, self.most = cores, strings, prune, known
-        self.kinds, self.kits = kinds, stock.kits()
+        self.kinds, self.kits, self.air_lived_c, self.too_many = kinds, stock.kits(), air_lived_c, False
         self.known: Design | None = None
         self.blocks: dict[int, Table] = {}
         self.core_rows: dict[int, np.ndarray] = {}
@@ -72,6 +73,8 @@ class CandidateSearch:
             self.missing = f"No array with its controller is left after the rule {screening.emptied_by}."
         if prune:
             self.tighten()
+            self.too_many = air_lived_c is not None and sum(map(len, self.blocks.values())) > LIVED_MOST
+        if prune and not self.too_many:
             without_dead_kits(self)
             self._dominate_all()
             self.price_pairs()
@@ -97,8 +100,8 @@ class CandidateSearch:
         """What is left."""
         table = self.cores.table
         rows = [self.core_rows[number] for number in self.blocks] or [np.zeros(0, dtype=int)]
-        cores = replace(self.cores, table=table.take(np.concatenate(rows)))
         joined = Table.joined(list(self.blocks.values())) if self.blocks else Table({"bank_class": np.zeros(0, dtype=int)})
+        cores = replace(self.cores, table=table.take(np.concatenate(rows)))
         return Candidates(self.needs, self.catalog, self.stock, cores, self.arrays, joined, self.most, self.kinds)
 
     def _dominate_all(self) -> None:
@@ -106,7 +109,7 @@ class CandidateSearch:
             self._dominate(number)
 
     def _dominate(self, number: int) -> None:
-        dominance = Dominance(self.needs, self.stock, self.screening, self.arrays, self.cores, self.most, self.kinds, self.kits)
+        dominance = Dominance(self.needs, self.stock, self.screening, self.arrays, self.cores, self.most, self.kinds, self.kits, self.air_lived_c)
         of_class, blocks = self._rows(number), self.blocks[number]
         self.blocks[number] = blocks.take(dominance.blocks(of_class, blocks))
         self.core_rows[number] = self.core_rows[number][dominance.cores_of(of_class, self.blocks[number])]
@@ -154,7 +157,7 @@ class CandidateSearch:
         if not len(rows):
             return
         self.blocks[number], self.core_rows[number] = blocks, rows
-        if self.prune:
+        if self.prune and self.air_lived_c is None:
             self._upper_bound(number)
 
     @cached_property
@@ -226,7 +229,9 @@ class CandidateSearch:
             cost[row] = np.inf
 
     def _known(self, number: int, core: int, counts: list[tuple[int, int]]) -> float:
-        """Objective of a design, kept as the upper bound where stock, limits and budget allow the design."""
+        """Objective of a design, kept as the upper bound where stock, limits and budget allow the design; one that must live is none."""
+        if self.air_lived_c is not None:
+            return np.inf
         bank, inverters, converters = self.cores.parts(core, self.needs, self.catalog)
         chosen = tuple(self.arrays.block(self.blocks[number], row, count) for row, count in counts)
         design = Design(bank, chosen, inverters, converters)

@@ -9,6 +9,7 @@ import numpy as np
 
 from optimizer.choice.blocks import Arrays, block_pieces
 from optimizer.choice.cores import Cores
+from optimizer.choice.hours import block_hours, core_hours
 from optimizer.choice.kinds import Kinds, numbered
 from optimizer.choice.prune import undominated
 from optimizer.choice.screening import Screening
@@ -34,6 +35,8 @@ class Dominance:
     kinds: Kinds
     kits: list[Kit] | None = None
     """Kits that may be on a bill; every one where it is not said."""
+    air_lived_c: tuple[float, float] | None = None
+    """Coldest and hottest air of years in which designs are lived: then a candidate must be no worse in every hour of them."""
 
     def block_attributes(self, cores: Table, blocks: Table) -> list[np.ndarray]:
         """What a core can see of a block beside its cost and its parts: columns in which less is better."""
@@ -61,6 +64,8 @@ class Dominance:
             smaller += [np.where(blocks.module == m, blocks.modules_each, 0).astype(float) for m in np.unique(blocks.module)]
         if problem.limits.total_kg_max is not None and enforced("total-weight"):
             smaller.append(blocks.weight_kg)
+        if self.air_lived_c is not None:
+            smaller += block_hours(self.arrays, self.cores.classes[int(blocks.bank_class[0])], blocks, self.air_lived_c)
         if self.kinds.counted:
             told = numbered(list(zip(*self.kinds.of_blocks(self.arrays, blocks), strict=True)))
             smaller += [told, -told]
@@ -95,6 +100,8 @@ class Dominance:
             smaller.append(cores.terminal_a)
         if problem.limits.total_kg_max is not None and enforced("total-weight"):
             smaller.append(cores.weight_total_kg)
+        if self.air_lived_c is not None:
+            smaller += core_hours(self.needs, self.cores, cores)
         if self.kinds.counted:
             told = numbered(self.kinds.of_cores(self.cores, cores))
             smaller += [told, -told]

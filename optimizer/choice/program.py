@@ -40,6 +40,7 @@ Constraint families, each one function below; every constraint is named family__
     inventory     pack k + owned + those in kits >= pieces; pieces and kits bought <= stock; at most, at least
     distinct      d[p] >= x[c], y[b] that use p
     known_kind    no design of a kind that was found before (only for the next-best that differ in kind)
+    beaten        arrays that give more than is known to be too little (only with a loss-of-load limit)
 """
 
 from __future__ import annotations
@@ -53,30 +54,14 @@ import pulp
 
 from optimizer.choice.candidate_set import Candidates
 from optimizer.choice.dominance import telling_months
+from optimizer.choice.hours import Beaten
 from optimizer.choice.rectangles import rectangle_room
 from optimizer.choice.solver import Solved, run
 from optimizer.inputs.kits import Kit
 from optimizer.rules.book import TOLERANCE
 
-FAMILIES = {
-    "energy": "the monthly balance and the recovery after the autonomy",
-    "spare": "what the critical loads need with one controller out",
-    "self_use": "the autonomy",
-    "least_charge": "the least charge current of the bank",
-    "most_charge": "the greatest charge current of the bank",
-    "ceiling": "the voltage that inverter and DC loads stand",
-    "trackers": "the number of built-in trackers",
-    "terminals": "the controllers' load terminals",
-    "area": "the array's area",
-    "rectangles": "the free rectangles",
-    "weight": "the total weight",
-    "budget": "the budget",
-    "inventory": "stock, limits and demands on parts",
-    "controllers": "the bound on controllers",
-    "kinds": "the bound on kinds of array",
-    "exclusive": "controllers that may not share a bank",
-}
-"""Families that a problem may be impossible for, in words."""
+BEATEN_SLACK = 2e-6
+"""What the solver's tolerance may take from a row, twice: a design that reaches the least exactly is not cut off."""
 
 
 @dataclass
@@ -437,6 +422,13 @@ class Program:
             self._row("cut", self.n[b] + (self.most - count + 1) * below <= self.most)
             escapes += [above, below]
         self._row("cut", pulp.lpSum(escapes) >= 1)
+
+    def forbid_beaten(self, beaten: Beaten) -> None:
+        """sum share[b] n[b] >= least for the cores that are beaten, in shares of the least."""
+        at_stake = np.isin(self.candidates.blocks.bank_class, self.candidates.cores.table.bank_class[beaten.cores])
+        share = np.minimum(beaten.share / beaten.least, 1.0)
+        more = self._of_blocks(share, np.nonzero(at_stake)[0])
+        self._row("beaten", more - (1 - BEATEN_SLACK) * pulp.lpSum(self.x[c] for c in beaten.cores) >= 0)
 
     def forbid_kinds(self, core: int, used: list[int]) -> None:
         """Cut off a core with exactly this set of kinds of block, whatever their counts."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
 
@@ -12,8 +13,10 @@ from optimizer.bill import PriceList
 from optimizer.choice.candidate_set import Candidates
 from optimizer.choice.candidates import CandidateSearch, candidates
 from optimizer.choice.dominance import SLACK_CENTS
+from optimizer.choice.families import FAMILIES
+from optimizer.choice.hours import Beaten
 from optimizer.choice.kinds import Kinds
-from optimizer.choice.program import FAMILIES, Program
+from optimizer.choice.program import Program
 from optimizer.choice.screening import Screening, ScreenRow
 from optimizer.choice.solver import Ending, Solved
 from optimizer.choice.stock import Stock
@@ -25,6 +28,19 @@ REJECTIONS_MOST = 50
 """Designs that the check may reject before the search gives up: more means that program and check disagree."""
 
 Accepts = Callable[[Design], bool]
+
+
+class Teacher(Protocol):
+    """Knows which designs a rejected one takes with it."""
+
+    air_c: tuple[float, float]
+    """Coldest and hottest air in which the designs are lived."""
+
+    failed: list[Design]
+    """Designs rejected for what they lived through; whatever pruning dropped for one of their candidates would have been too."""
+
+    def beaten(self, found: Candidates, first: int) -> list[Beaten]:
+        """What each lesson from number `first` on says of these candidates."""
 
 
 @dataclass(frozen=True)
@@ -43,14 +59,20 @@ class Found:
 
 def search(
     needs: Needs, catalog: Catalog, accepts: Accepts, *, prune: bool = True, solver: str = "highs", kinds: Kinds | None = None, explain: bool = True,
-    most_cents: int | None = None,
+    most_cents: int | None = None, teacher: Teacher | None = None, rejections_most: int = REJECTIONS_MOST, time_limit_s: float | None = None,
 ) -> Found:
     """The cheapest design that `accepts` (the check, made outside) does not reject, of no kind that `kinds` forbids.
 
     explain: where there is none, solve again to say what stands in the way.
     most_cents: what a design may cost at most; there need not be one.
+    teacher: where what is accepted depends on hours that the program does not see; pruning then drops only what these hours bear out.
+    rejections_most: rejections after which the search gives up.
+    time_limit_s: in place of the problem's own.
     """
-    return _Run(needs, catalog, accepts, solver, prune=prune, kinds=kinds, explain=explain, most_cents=most_cents).result()
+    run = _Run(needs, catalog, accepts, solver, prune=prune, kinds=kinds, explain=explain, most_cents=most_cents)
+    run.teacher, run.rejections_most = teacher, rejections_most
+    run.time_limit_s = run.time_limit_s if time_limit_s is None else time_limit_s
+    return run.result()
 
 
 class _Run:
@@ -62,12 +84,16 @@ class _Run:
         self.needs, self.catalog, self.accepts, self.solver, self.prune = needs, catalog, accepts, solver, prune
         self.stock = Stock(needs.problem, catalog, PriceList(needs.problem, catalog))
         self.limits = needs.problem.solver
+        self.time_limit_s = self.limits.time_limit_s
+        self.teacher: Teacher | None = None
+        self.rejections_most = REJECTIONS_MOST
+        self.rejected: list[Design] = []
         self.started = time.perf_counter()
         self.timing = {"screen": 0.0, "build": 0.0, "solve": 0.0}
         self.sizes: dict[str, int] = {}
 
     def _left_s(self) -> float:
-        return max(0.05, self.limits.time_limit_s - (time.perf_counter() - self.started))
+        return max(0.05, self.time_limit_s - (time.perf_counter() - self.started))
 
     def _timed(self, phase: str, since: float) -> None:
         self.timing[phase] += time.perf_counter() - since
@@ -77,7 +103,7 @@ class _Run:
         screening = Screening(self.needs.severities)
         searched = candidates(
             self.needs, self.catalog, self.stock, screening, prune=prune, known_cents=self.most_cents if known is None else known, kinds=self.kinds,
-            any_design=any_design,
+            any_design=any_design, air_lived_c=self.teacher.air_c if self.teacher else None,
         )
         found = searched.result()
         self._timed("screen", since)
@@ -88,7 +114,26 @@ class _Run:
         since = time.perf_counter()
         program = Program(found)
         self._timed("build", since)
+        self.taught = 0
+        self._teach(program)
+        failed = self.teacher.failed if self.teacher is not None else []
+        for design in [*failed, *(one for one in self.rejected if not any(one is other for other in failed))]:
+            self._forbid(program, design)
         return program
+
+    def _teach(self, program: Program) -> None:
+        """Cut off what the lessons since the last time forbid."""
+        if self.teacher is not None:
+            lessons = self.teacher.beaten(program.candidates, self.taught)
+            self.taught += len(lessons)
+            for beaten in lessons:
+                if len(beaten.cores):
+                    program.forbid_beaten(beaten)
+
+    def _forbid(self, program: Program, design: Design) -> None:
+        located = _located(program.candidates, design)
+        if located is not None:
+            program.forbid(*located)
 
     def _solve(self, program: Program, gap: float = 0.0) -> Solved:
         since = time.perf_counter()
@@ -108,8 +153,10 @@ class _Run:
                 return self._end(Ending.STOPPED_WITH_SOLUTION, screening, "", searched.known)  # any design is within such a gap
             searched, found, screening = self._searched(prune=self.prune)
         program: Program | None = None
-        rejected: list[Design] = []
+        rejected, pruned = self.rejected, self.prune
         while True:
+            if searched.too_many:
+                return self._end(Ending.STOPPED, screening, "too many arrays are as cheap as the cheapest design that is known")
             if not len(found.cores.table) or not len(found.blocks):
                 return self._end(Ending.INFEASIBLE, screening, searched.missing)
             program = program or self._program(found)
@@ -125,28 +172,29 @@ class _Run:
                 # Stock that the program did not see: give these parts rows for it and begin again. Ties are settled only
                 # after that: the cost of a design that cannot be bought bounds nothing.
                 self.stock.special |= self.stock.prices.kits.together(broken) | broken
-                searched, found, screening = self._searched(prune=self.prune, known=searched.most)
+                searched, found, screening = self._searched(prune=pruned, known=searched.most)
                 program = None
                 continue
             if self.stock.prices.bill(design).objective_cents > self.most_cents:
                 # Candidates that only dearer designs use may be gone: this one proves nothing but that the bound is too low.
                 below = solved.bound is None or solved.bound <= self.most_cents + SLACK_CENTS
                 return self._end(Ending.STOPPED if below else Ending.INFEASIBLE, screening, "no design as cheap as asked was found", bound=solved.bound)
-            if solved.ending is Ending.OPTIMAL and self.limits.gap == 0:
+            if solved.ending is Ending.OPTIMAL and self.limits.gap == 0 and self.teacher is None:
                 design = self._settled(searched, found, core, counts, rejected) or design
             if self.accepts(design):
                 return self._end(solved.ending, screening, "", design, solved.bound)
             # Pruning trusted that candidate: begin again without it, and cut off what the check rejects.
             rejected.append(design)
-            if len(rejected) > REJECTIONS_MOST:
+            if len(rejected) > self.rejections_most:
                 return self._end(Ending.STOPPED, screening, "program and check disagree on this problem: please report it", bound=solved.bound)
-            if len(rejected) == 1:
+            if pruned and not (self.teacher is not None and any(design is one for one in self.teacher.failed)):
+                pruned = False
                 searched, found, screening = self._searched(prune=False)
                 program = self._program(found)
-            located = _located(found, design)
-            assert program is not None, "a rejected design came from a program"
-            assert located is not None, "without pruning every design that was ever chosen is a candidate"
-            program.forbid(*located)
+            else:
+                assert program is not None, "a rejected design came from a program"
+                self._teach(program)
+                self._forbid(program, design)
 
     # --- ties
 

@@ -116,6 +116,22 @@ def plane_data(report: Report | None) -> Data | None:
     return {"tilt_deg": sun.tilt_deg, "azimuth_deg": azimuth_of(problem), "origin": sun.origin}
 
 
+def reliability_data(report: Report | None, problem: Problem, rounds: int) -> Data | None:
+    """What the design lived through, where the problem has a loss-of-load limit; figures are null where there is no design."""
+    asked, loss = problem.reliability, report.loss if report else None
+    if asked is None:
+        return None
+    return {
+        "loss_of_load_hours_max": asked.loss_of_load_hours_max, "critical_only": asked.critical_only, "rounds": rounds,
+        "weather": "the weather file's own year" if loss is not None and loss.seed is None else "synthetic years",
+        "seed": loss.seed if loss else asked.seed, "years": loss.years if loss else asked.years,
+        **{name: getattr(loss, name, None) for name in LOSS_KEYS},
+    }
+
+
+LOSS_KEYS = ("unmet_fraction", "loss_of_load_hours", "interval_95", "critical_unmet_fraction", "critical_loss_hours", "critical_interval_95")
+
+
 def assumed_data(report: Report | None, problem: Problem) -> Data:
     """Values that nobody gave: of the problem, and of the parts used."""
     parts = {part.id: list(part.assumed) for part in report.design.parts if part.assumed} if report else {}
@@ -168,6 +184,7 @@ def solve_data(answer: Answer, inputs: Data) -> Data:
         "checks": [check_line_data(line) for line in report.lines] if report else [],
         "months": months_data(report) if report else [],
         "plane": plane_data(report),
+        "reliability": reliability_data(report, answer.problem, answer.rounds),
         "design_month": report.design_month.month if report else None,
         "schedules": schedules_data(report) if report else None,
         "generator": generator_data(report.generator) if report else None,
@@ -197,6 +214,7 @@ def check_data(report: Report, choice: Choice, problem: Problem, currency: str, 
         "checks": [check_line_data(line) for line in report.lines],
         "months": months_data(report),
         "plane": plane_data(report),
+        "reliability": reliability_data(report, problem, 1),
         "design_month": report.design_month.month,
         "schedules": schedules_data(report),
         "generator": generator_data(report.generator),

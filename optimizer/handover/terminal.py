@@ -52,6 +52,7 @@ def solve_text(answer: Answer, price: str = "") -> str:
         *labelled("Price", price or _price(answer)),
         *_life_cycle(report, answer.catalog.currency),
         *_headline(report),
+        *(labelled("Replayed", f"{answer.rounds} design{'s' if answer.rounds > 1 else ''} on the way to this one") if answer.rounds else []),
         *_bill(report.bill.lines, report.bill.total_cents, answer.catalog, answer.forces),
         *_owned(answer),
         *_months(report),
@@ -157,12 +158,29 @@ def _headline(report: Report) -> list[str]:
     lines += _plane(report)
     lines += _autonomy(report)
     lines += labelled("Month", f"{month.month} is the shortest: the array gives {_ratio(month.ratio)} times the load, {asked:.2f} asked")
+    lines += _reliability(report)
     lines += labelled("Weight", f"{report.bill.weight_kg:,.0f} kg in all")
     missed = len({line.rule for line in report.lines if line.severity == "soft" and line.passed is False})
     verdict_text = "every hard rule and every requirement holds" if report.valid else f"{len({line.rule for line in report.failures})} broken"
     if missed:
         verdict_text += f"; {missed} point{'s' if missed > 1 else ''} of good practice missed"
     return lines + labelled("Rules", verdict_text)
+
+
+def _reliability(report: Report) -> list[str]:
+    """What the design lived through, where the problem has a loss-of-load limit."""
+    asked, loss = report.whole.needs.problem.reliability, report.loss
+    if asked is None or loss is None:
+        return []
+    which, unmet, interval = ("critical loads", loss.critical_unmet_fraction, loss.critical_interval_95) if asked.critical_only else (
+        "loads", loss.unmet_fraction, loss.interval_95,
+    )
+    sure = f" (95 %: {interval[0]:,.3g} to {interval[1]:,.3g})" if interval is not None else ""
+    lived = "the weather file's own year" if loss.seed is None else f"{loss.years:,} synthetic year{'s' if loss.years > 1 else ''}, seed {loss.seed}"
+    return labelled(
+        "Lived", f"{which} off {loss.hours(critical_only=asked.critical_only):,.3g} h a year{sure}, {asked.loss_of_load_hours_max:,.3g} h allowed; "
+        f"{100 * (unmet or 0.0):.2g} % of their energy unmet; {lived}",
+    )
 
 
 def _plane(report: Report) -> list[str]:

@@ -222,6 +222,16 @@ class Solver(Section):
     gap: Annotated[float, Field(ge=0, lt=1)] = 0.0
 
 
+class Reliability(Section):
+    """How often loads may be off, in years that are lived hour by hour."""
+
+    loss_of_load_hours_max: Annotated[float, Field(ge=0, le=8760)]
+    critical_only: bool = False
+    years: Annotated[int, Field(ge=1, le=1000)] = 100
+    seed: Annotated[int, Field(ge=0)] = 1
+    rounds_max: Annotated[int, Field(ge=1, le=10_000)] = 40
+
+
 def _known_rules(changed: dict[str, str]) -> dict[str, str]:
     complaints = []
     for rule in changed:
@@ -262,6 +272,7 @@ class Problem(Section):
     life_cycle: LifeCycle = LifeCycle()
     solver: Solver = Solver()
     growth: Growth | None = None
+    reliability: Reliability | None = None
     rules: Annotated[dict[str, Literal["requirement", "soft", "off"]], AfterValidator(_known_rules)] = {}
 
     @model_validator(mode="after")
@@ -308,6 +319,8 @@ class Problem(Section):
                 yield f"{key}: season '{season}' has no value"
         if self.growth is not None:
             yield from self._growth_complaints(self.growth)
+        if self.reliability is not None and self.reliability.critical_only and not any(load.critical == "yes" for load in self.loads):
+            yield "reliability.critical_only: no load is critical"
         if self.array.horizontal_kwh_m2 is not None and self.site.latitude_deg is None:
             yield "site.latitude_deg: is required with array.horizontal_kwh_m2"
         if self.temperatures.lowest_c >= self.temperatures.hottest_c:
@@ -319,6 +332,8 @@ class Problem(Section):
             yield "growth: prices that are not on the bill ([objective]) are not counted in a plan: leave them out"
         if self.life_cycle.objective != "purchase":
             yield "growth: a plan counts its own later purchases: leave life_cycle.objective out"
+        if self.reliability is not None:
+            yield "growth: a plan is not held to a loss-of-load limit ([reliability]): leave it out"
         for future in growth.futures:
             problem = self.model_copy(update={"growth": None})
             for step in future.steps:
@@ -361,6 +376,8 @@ class Problem(Section):
             yield "temperatures.lowest_c: is above a monthly mean of the air"
         if temperatures.hottest_c < max(temperatures.air_c):
             yield "temperatures.hottest_c: is below a monthly mean of the air"
+        if self.reliability is not None and self.site.other_source != "none":
+            yield f"reliability: the {self.site.other_source} carries whatever is missing, so that no load is ever off: the limit asks for nothing"
         for load in self.loads:
             if load.starts_by_itself and load.surge_x >= COMPRESSOR_SURGE and max(load.hours.values(), default=0) >= 24:
                 yield f"loads: load '{load.item}' starts by itself and runs 24 hours a day: a refrigerator runs 8 to 12"

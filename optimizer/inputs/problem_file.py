@@ -7,7 +7,7 @@ import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
@@ -15,7 +15,7 @@ from optimizer.errors import InputError
 from optimizer.inputs.array import Array
 from optimizer.inputs.catalog import shipped_folder
 from optimizer.inputs.load import Load, Section
-from optimizer.inputs.problem import Owned, Problem
+from optimizer.inputs.problem import Problem
 from optimizer.inputs.text_tables import (
     cell_message,
     nearest,
@@ -219,9 +219,8 @@ def _problem_message(error: Any, loads: list[Any]) -> str:
         section: Any = Problem
         for step in error["loc"][:-1]:
             if isinstance(step, str) and step in section.model_fields:
-                section = section.model_fields[step].annotation
-                if not hasattr(section, "model_fields"):
-                    section = Load if step == "loads" else Owned
+                annotation = section.model_fields[step].annotation
+                section = next((one for one in (annotation, *get_args(annotation)) if hasattr(one, "model_fields")), section)
         known = list(section.model_fields)
         return f"{where}: this key is not known{nearest(str(error['loc'][-1]), known)}"
     if error["type"] == "missing":

@@ -46,7 +46,7 @@ def with_section(problem: Problem, section: str, **values: Any) -> Problem:
 def requirements(problem: Problem, *, circuits: bool = False) -> tuple[Requirement, ...]:
     """Every requirement of a problem that has a ladder; those of circuits only where a catalog has parts for them."""
     found: list[Requirement] = []
-    for family in (_autonomy, _energy, _temperatures, _room, _money_and_weight, _bank, _loads):
+    for family in (_autonomy, _energy, _temperatures, _room, _money_and_weight, _bank, _loads, _reliability):
         found += family(problem)
     return (*found, *_ways(problem)) if circuits else tuple(found)
 
@@ -245,6 +245,24 @@ def _loads(problem: Problem) -> Iterator[Requirement]:
                 return _with_load(problem, at, load.model_copy(update={"hours": {season: min(24.0, hours * value / 100) for season, hours in load.hours.items()}}) if value else None)
 
             yield Requirement(f"load {load.item}", f"use of {load.item}", "%", 100, (50, 0), (150,), used, without=0)
+
+
+def _reliability(problem: Problem) -> Iterator[Requirement]:
+    asked = problem.reliability
+    if asked is None:
+        return
+
+    def with_value(value: Any) -> Problem:
+        if value == NO_LIMIT:
+            return problem.model_copy(update={"reliability": None})
+        return with_section(problem, "reliability", loss_of_load_hours_max=value)
+
+    now = asked.loss_of_load_hours_max
+    grown = tuple(min(8760.0, round(now * times, 3)) for times in (2, 10)) if now else (1.0, 10.0)
+    yield Requirement(
+        "reliability.loss_of_load_hours_max", "hours a year with a load off", "h", now, (*grown, NO_LIMIT), (round(now / 2, 3),) if now else (),
+        with_value, without=NO_LIMIT,
+    )
 
 
 def _with_load(problem: Problem, at: int, load: Any) -> Problem:

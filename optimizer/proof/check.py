@@ -11,7 +11,9 @@ import numpy as np
 
 from optimizer.bill import Bill, PriceList
 from optimizer.circuits.circuit import Circuit
+from optimizer.circuits.wiring import Wiring
 from optimizer.design import Choice, Design, choice_from, design_of
+from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.inputs.worn import with_worn_parts
@@ -22,7 +24,8 @@ from optimizer.proof.bank import bank_lines
 from optimizer.proof.circuits import circuit_lines
 from optimizer.proof.core import core_lines
 from optimizer.proof.generator import GeneratorPlan, generator_plan
-from optimizer.proof.lines import Line
+from optimizer.proof.lines import Line, Lines
+from optimizer.proof.lived import Loss, Years, loss_of
 from optimizer.proof.whole import Whole, whole_lines
 
 
@@ -54,6 +57,8 @@ class Report:
     """Every circuit with its cable and devices; empty where allowances stand for them."""
     generator: GeneratorPlan | None = None
     """What the design asks of the generator behind it; None where there is none."""
+    loss: Loss | None = None
+    """What the design left unmet in the years of the problem's limit; None where there is no limit."""
 
     @cached_property
     def life_cycle(self) -> LifeCycle:
@@ -93,8 +98,8 @@ def months_of(whole: Whole) -> tuple[Month, ...]:
     )
 
 
-def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceList | None = None) -> Report:
-    """Hold a design against every rule."""
+def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceList | None = None, years: Years | None = None) -> Report:
+    """Hold a design against every rule. `years`: those of the problem's loss-of-load limit, where they are known already."""
     prices = prices or PriceList(needs.problem, catalog)
     bill, wiring = prices.bill(design), prices.wiring
     whole = Whole.of(needs, catalog, design, wiring)
@@ -107,7 +112,29 @@ def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceLi
     lines += whole_lines(whole, catalog, bill)
     circuits = wiring.circuits(design)
     lines += circuit_lines(needs, catalog.tables, circuits, wiring)
-    return Report(design, whole, bill, tuple(lines), months_of(whole), prices, circuits, generator_plan(whole, catalog))
+    loss = _loss(design, needs, wiring, years)
+    lines += _loss_lines(needs, loss)
+    return Report(design, whole, bill, tuple(lines), months_of(whole), prices, circuits, generator_plan(whole, catalog), loss)
+
+
+def _loss(design: Design, needs: Needs, wiring: Wiring, years: Years | None) -> Loss | None:
+    if needs.problem.reliability is None or needs.severities.of("loss-of-load") == "off":
+        return None
+    try:
+        return loss_of(design, needs, wiring, years)
+    except OutOfRange:
+        return None  # said by cold-capacity-known
+
+
+def _loss_lines(needs: Needs, loss: Loss | None) -> list[Line]:
+    """Rule 108: what was lived against the limit."""
+    asked = needs.problem.reliability
+    if asked is None or loss is None:
+        return []
+    lived = "the weather file's own year" if loss.seed is None else f"{loss.years:,} years, seed {loss.seed}"
+    lines = Lines(needs.severities, f"{'critical loads, ' if asked.critical_only else ''}{lived}")
+    lines.add("loss-of-load", loss.hours(critical_only=asked.critical_only), asked.loss_of_load_hours_max)
+    return lines.lines
 
 
 def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog) -> Report:

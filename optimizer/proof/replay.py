@@ -12,7 +12,7 @@ autonomy has; the bank takes what then remains. Where another source stands behi
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -97,6 +97,29 @@ def live(plant: Plant, sun_w_m2: np.ndarray, air_c: np.ndarray) -> Lived:
     return Lived(stepper.sums, days["mean"], days["least"], was_full, days["missing"], first)
 
 
+def bus_wh(plant: Plant, sun_w_m2: np.ndarray, air_c: np.ndarray) -> np.ndarray:
+    """What the arrays of a plant put into its bank in each hour [Wh], shape (365, 24, years)."""
+    lit = sun_w_m2 > 0
+    given = np.zeros(sun_w_m2.shape)
+    given[lit] = plant.harvest(sun_w_m2[lit], np.broadcast_to(air_c, sun_w_m2.shape)[lit])["bus_wh"]
+    return np.ascontiguousarray(given.T).reshape(DAYS, 24, -1)
+
+
+def short_hours(plant: Plant, bus: np.ndarray, times: Sequence[float], *, critical_only: bool) -> np.ndarray:
+    """Hours of each year in which something was off, as `live` counts them, for arrays that give so many times `bus`.
+
+    bus: as `bus_wh` gives it
+    returns: shape (times, years)
+    """
+    first, years = sunniest_day(plant), bus.shape[2]
+    stepper, many = _Stepper(plant, years * len(times)), np.repeat(np.asarray(times), years)
+    short = np.zeros(len(many))
+    for lived in range(DAYS):
+        day = (first + lived) % DAYS
+        short += stepper.short(day, np.tile(bus[day], len(times)) * many, critical_only=critical_only)
+    return short.reshape(len(times), years)
+
+
 class _Stepper:
     """The state of all years while they are lived, and what has been summed up."""
 
@@ -121,7 +144,7 @@ class _Stepper:
         standing, critical, other = (one[month, weekday][:, None] for one in (takes.standing, takes.critical, takes.other))
         lost_critical, lost_other = (one[month, weekday][:, None] for one in (takes.critical_loss, takes.other_loss))
         asked = standing + critical + other
-        harvest = self._harvest(sun_w_m2, air_c)
+        harvest = self.harvest(sun_w_m2, air_c)
         bus = harvest["bus_wh"]
         late, dropped = self._deferred(month, weekday, bus - asked)
         moved, held, leaked = self._bank(month, bus - asked - late)
@@ -158,7 +181,23 @@ class _Stepper:
         self.sums["load_wh"] += wanted_critical + wanted_other + float(takes.deferred[month, weekday].sum()) * (1 - lost_late)
         return held / store.full_wh, missed
 
-    def _harvest(self, sun_w_m2: np.ndarray, air_c: np.ndarray) -> dict[str, np.ndarray]:
+    def short(self, day: int, bus: np.ndarray, *, critical_only: bool) -> np.ndarray:
+        """Hours of one day in which something was off, in each year."""
+        month, weekday, takes = int(MONTH_OF_DAY[day]), day % 7, self.plant.takes
+        standing, critical, other = (one[month, weekday][:, None] for one in (takes.standing, takes.critical, takes.other))
+        asked = standing + critical + other
+        late, dropped = self._deferred(month, weekday, bus - asked)
+        moved, _, _ = self._bank(month, bus - asked - late)
+        carried = np.minimum(bus, asked) - np.minimum(moved, 0.0)
+        if self.plant.needs.has_other_source:
+            return np.zeros(bus.shape[1])
+        missing = critical - np.minimum(np.maximum(carried - standing, 0.0), critical)
+        if not critical_only:
+            left = other - np.maximum(carried - standing - critical, 0.0)
+            missing = missing * (missing > NOTHING_WH) + left * (left > NOTHING_WH) + dropped
+        return np.asarray((missing > NOTHING_WH).sum(axis=0))
+
+    def harvest(self, sun_w_m2: np.ndarray, air_c: np.ndarray) -> dict[str, np.ndarray]:
         """What the arrays give in each hour; the dark hours, which are many, are not calculated."""
         lit = np.flatnonzero(sun_w_m2.any(axis=1))
         if lit.size == 0:

@@ -16,13 +16,12 @@ from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.daylight import DAYS_OF_MONTH, MONTH_OF_DAY
 from optimizer.needs.hours import hour_loads
-from optimizer.needs.sunlight import azimuth_of, left_by_month, plane_hours_w_m2, sun_on_plane, weather_of
 from optimizer.needs.synthetic import air_hours_c, sky_of
 from optimizer.proof.check import Report
+from optimizer.proof.lived import NORMAL_95, interval_95, weather_year
 from optimizer.proof.plant import Plant, plant_of
 from optimizer.proof.replay import FORTNIGHT_D, Lived, live
 from optimizer.rules.bank import freezing_depth
-from optimizer.rules.sunlight import effective_sun_h
 
 Progress = Callable[[str], None]
 
@@ -31,9 +30,6 @@ YEARS, SEED = 1000, 1
 
 CHUNK = 1000
 """Years that are held in memory at a time."""
-
-NORMAL_95 = 1.96
-"""Standard errors to either side of a mean that hold it in 95 of 100 cases."""
 
 ICE = 1e-6
 """State of charge by which the freezing floor may be missed without a word."""
@@ -159,18 +155,6 @@ def replay(
     return Replayed(problem, answer, report, years, seed, SYNTHETIC, new, plant, tally.figures(), sky.assumed)
 
 
-def weather_year(problem: Problem) -> tuple[np.ndarray, np.ndarray] | None:
-    """The year of the weather file that a problem names: plane irradiance, shape (1, 8760), and air; None where it names none."""
-    weather, sun, azimuth = weather_of(problem), sun_on_plane(problem), azimuth_of(problem)
-    if weather is None:
-        return None
-    assert sun.tilt_deg is not None, "a problem with a weather file was refused without a tilt"
-    assert azimuth is not None, "there is one where the sun on the plane is calculated"
-    plane = plane_hours_w_m2(weather, sun.tilt_deg, azimuth, problem.array.albedo_by_month)
-    share = np.repeat(left_by_month(problem)[MONTH_OF_DAY], 24)
-    return np.asarray(effective_sun_h(plane, share))[None, :], np.asarray(weather.air_c)
-
-
 class Tally:
     """What is kept of the years while they are lived, chunk after chunk."""
 
@@ -241,19 +225,6 @@ def freezes_below(plant: Plant, month: int) -> float | None:
     if season is None or not plant.design.bank.is_lead_acid:
         return None
     return 1 - freezing_depth(season.battery_lowest_c, *plant.core.tables.freezing)
-
-
-def interval_95(yearly: np.ndarray) -> tuple[float, float] | None:
-    """Interval that holds the long-run mean of a yearly figure in 95 of 100 cases; None for one year.
-
-    By the central limit theorem, so it wants some dozens of years in which anything happened; never below 0.
-    >>> [round(end, 2) for end in interval_95(np.array([0.0, 4.0] * 50))]
-    [1.61, 2.39]
-    """
-    if len(yearly) < 2:
-        return None
-    mean, reach = float(yearly.mean()), NORMAL_95 * float(yearly.std(ddof=1)) / math.sqrt(len(yearly))
-    return max(0.0, mean - reach), mean + reach
 
 
 def share_interval_95(count: int, of: int) -> tuple[float, float]:

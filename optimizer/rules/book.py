@@ -200,6 +200,8 @@ RULES: Mapping[str, Rule] = _book(
     Rule("battery-unit-energy", "105", "One battery unit stays within the place's limit", "requirement", "kWh", "at most"),
     Rule("battery-place-energy", "105", "The bank stays within the place's limit", "requirement", "kWh", "at most"),
     Rule("attendance", "107", "Cells that need water have somebody to water them", "requirement", "", "equals"),
+    # --- what a design lives through
+    Rule("loss-of-load", "48, 108", "Loads are off no more hours a year than the site allows", "requirement", "h", "at most"),
     # --- the stated bounds of the search
     Rule("bounds", "B0", "The design lies within the stated bounds of the search", "soft", "count", "at most"),
 )

@@ -10,7 +10,8 @@ from optimizer import load_catalog, load_problem
 from optimizer.answer import Outcome, solve
 from optimizer.bill import PriceList
 from optimizer.choice.candidates import candidates
-from optimizer.choice.program import FAMILIES, Program
+from optimizer.choice.families import FAMILIES
+from optimizer.choice.program import Program
 from optimizer.choice.prune import undominated
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
