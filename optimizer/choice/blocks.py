@@ -269,7 +269,7 @@ def _costs(arrays: Arrays) -> dict[str, np.ndarray]:
     prices, stock = arrays.stock.prices, arrays.stock
     cents, kilos = prices.allowance_cents, prices.allowance_kg
     joint = prices.connection_cents
-    counts = [block_allowances(Block(part, arrays.modules[0], 1, 1)) for part in arrays.parts] if arrays.modules else []
+    counts = [block_allowances(Block(part, arrays.modules[0], 1, 1)) if arrays.modules else {} for part in arrays.parts]
 
     def of_device(each: Mapping[str, float]) -> np.ndarray:
         return np.array([sum(each.get(per, 0) * n for per, n in count.items() if per.startswith("controller")) for count in counts])

@@ -114,6 +114,8 @@ def _energy(figures: Figures) -> Iterator[str]:
             yield row(WORDS[short], -energy[short])
     yield row("surplus not taken", -energy["surplus"])
     yield row("emptier at the end of the year", -energy["stored"])
+    if energy["waiting"] >= 0.05:
+        yield row("(loads that still wait for sun at the end)", energy["waiting"])
 
 
 def _notes(found: Replayed) -> Iterator[str]:

@@ -38,7 +38,10 @@ converters under load, the system's own use, in and out of the battery, self-dis
 
 @dataclass(frozen=True)
 class Lived:
-    """Years of a design. `year` holds sums [Wh], [h] of each year, shape (years,); days have shape (365, years)."""
+    """Years of a design. `year` holds sums [Wh], [h] of each year, shape (years,); days have shape (365, years).
+
+    What loads asked for was served, was unmet, or waits at the end (`waiting_wh`: loads with a store of their own).
+    """
 
     year: Mapping[str, np.ndarray]
     mean_charge: np.ndarray
@@ -94,6 +97,8 @@ def live(plant: Plant, sun_w_m2: np.ndarray, air_c: np.ndarray) -> Lived:
         days["mean"][day], days["least"][day] = charge.mean(axis=0), charge.min(axis=0)
         was_full[day] = charge.max(axis=0) >= FULL_ENOUGH
     stepper.sums["stored_wh"] = stepper.held - plant.store.full_wh
+    last = int(MONTH_OF_DAY[(first - 1) % DAYS])
+    stepper.sums["waiting_wh"] = stepper.waiting * (1 - float(plant.takes.deferred_loss[last]))
     return Lived(stepper.sums, days["mean"], days["least"], was_full, days["missing"], first)
 
 

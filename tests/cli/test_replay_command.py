@@ -46,7 +46,7 @@ def test_every_site_replays_or_says_why_not(run, solved, site, answer_of):
     assert all(0 <= month["lowest"] <= month["mean"] <= 1 for month in found["soc_by_month"])
     assert 0 <= found["interval_95"][0] <= found["loss_of_load_hours"] <= found["interval_95"][1]
     energy = found["energy_kwh"]
-    assert energy["served"] + energy["unmet"] == pytest.approx(energy["load"], rel=1e-6)
+    assert energy["served"] + energy["unmet"] + energy["waiting"] == pytest.approx(energy["load"], rel=1e-6)
     if answer_of(site).problem.site.other_source != "none":
         assert found["unmet_fraction"] == 0
         assert found["generator_h"] is None or found["generator_h"] > 0

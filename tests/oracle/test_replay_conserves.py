@@ -77,7 +77,8 @@ def test_energy_adds_up_in_random_designs(seed):
     assert float(lived.mean_charge.max()) <= 1 + 1e-12
     # Loads: served, unmet, or still waiting for the sun at the end of the year.
     waiting = year["load_wh"] - year["served_wh"] - year["unmet_wh"]
-    assert float(waiting.min()) >= -1e-6 * float(year["load_wh"].max())
+    tight = len(set(plant.takes.deferred_loss)) == 1  # else what waits over the end of a month is served at another loss
+    assert waiting == pytest.approx(year["waiting_wh"], abs=(1e-6 if tight else 1e-2) * float(year["load_wh"].max()))
     assert float(waiting.max()) <= float(plant.takes.deferred_most.max()) * (1 + 1e-9) + 1e-6
     # The bank, for itself: what went in and came out again.
     kept = year["charged_wh"] - year["charging_wh"] - year["discharged_wh"] - year["self_discharge_wh"]

@@ -33,14 +33,16 @@ def test_each_alternative_costs_what_the_enumeration_finds(seed, by):
     assert (found.cheapest is None) is (not costs)
 
 
-def has(design, by, value):
-    """Whether a design is of the alternative that it was found under."""
+def has(answer, by, value):
+    """Whether a design is of the alternative that it was found under; a generator is of the site that was solved."""
+    design = answer.report.design
     return {
         "controller": lambda: {"built-in tracker" if b.built_in else b.part.kind for b in design.blocks} == {value},
         "voltage": lambda: f"{design.bank.volts} V" == value,
         "chemistry": lambda: design.bank.battery.chemistry == value,
         "inverter-kind": lambda: design.inverters.inverter is None or design.inverters.inverter.kind == value,
         "format": lambda: {f"{b.module.series_cells} cells" for b in design.blocks} == {value},
+        "generator": lambda: answer.problem.site.other_source == value,
     }[by]()
 
 
@@ -51,7 +53,7 @@ def test_each_design_is_of_its_alternative(by):
         found = versus(*case(seed), by)
         for option in found.options:
             if option.answer.report is not None:
-                assert has(option.answer.report.design, by, option.value)
+                assert has(option.answer, by, option.value)
                 bill = option.answer.report.bill
                 cut = by_subsystem(bill, option.answer.catalog)
                 assert tuple(cut) == SUBSYSTEMS
