@@ -53,6 +53,7 @@ class Wiring:
         self._array_sides: dict[tuple[str, int, int], ArraySide] = {}
         self._charges: dict[tuple[object, ...], Circuit] = {}
         self._cents: dict[tuple[object, ...], int] = {}
+        self._latest: tuple[Design, tuple[Circuit, ...]] | None = None
 
     @property
     def active(self) -> bool:
@@ -355,12 +356,15 @@ class Wiring:
         """Every circuit of a design, those of each block counted for all its controllers."""
         if not self.active:
             return ()
+        if self._latest is not None and self._latest[0] is design:  # bill and check ask one after the other
+            return self._latest[1]
         found = list(self.core_circuits(design.bank, design.inverters, design.converters))
         for number, block in enumerate(design.blocks, start=1):
             for circuit in self.block_circuits(design.bank, block):
                 ask = replace(circuit.ask, where=f"array {number}: {block.part.id}", count=circuit.ask.count * block.count)
                 found.append(replace(circuit, ask=ask))
-        return tuple(found)
+        self._latest = design, tuple(found)
+        return self._latest[1]
 
     def cents(self, design: Design) -> int:
         """Price of all circuits of a design, with freight [cents]."""
