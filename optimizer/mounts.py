@@ -47,7 +47,7 @@ class Mounts:
     """Chooses the mounts of one problem; `active` is false where it has no section on mounting: an allowance stands for them."""
 
     def __init__(self, problem: Problem, catalog: Catalog, cents_of: Callable[[Part], int]) -> None:
-        self.problem, self._cents_of = problem, cents_of
+        self.problem, self.cents_of = problem, cents_of
         self.mounts = catalog.mounts
         self._severities = Severities(problem.rules)
         self._covers: dict[str, Cover] = {}
@@ -146,7 +146,7 @@ class Mounts:
         for at, mount in enumerate(self.mounts):
             fewest = self.fewest(mount, module) if mount.place == place and mount in self.of_the_site else None
             if fewest is not None:
-                key = (int(self._cents_of(mount)) * GRAMS_MOST + round(1000 * mount.weight_kg)) * PIECES_MOST + 1
+                key = (int(self.cents_of(mount)) * GRAMS_MOST + round(1000 * mount.weight_kg)) * PIECES_MOST + 1
                 items += [(at, carried, key) for carried in range(fewest, mount.modules + 1)]
         best: list[int | None] = [0]
         came: list[tuple[int, int]] = [(0, 0)]

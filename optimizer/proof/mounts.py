@@ -15,6 +15,11 @@ Set = tuple[tuple[Mount, int], ...]
 """Mounts of one array, with how many there are of each."""
 
 
+def mounts_name(number: int) -> str:
+    """What the mounts of an array are called in the proof and in the schedules."""
+    return f"array {number}: mounts"
+
+
 def mount_lines(needs: Needs, known: tuple[Mount, ...], block: Block, taken: Set | None, where: str) -> list[Line]:
     """Rules 98 and 106 for the mounts of one array; `taken` is None where no set of the catalog may carry it."""
     asked = needs.problem.mounting

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from dataclasses import replace
-
 import pytest
-from enumerate import Walk, best_choice
+from enumerate import best_choice
 from mounted import mounted_case
 
 from optimizer.answer import solve
-from optimizer.bill import PriceList
 from optimizer.proof.check import check
 
 SEEDS = (0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 14, 16, 17, 20)
