@@ -36,7 +36,7 @@ def mounted_case(seed: int) -> tuple[Problem, Catalog]:
         data["price"] = {"freight_per_kg": round(rng.uniform(0.1, 1.5), 2), "dangerous_goods_per_kg": {name: round(rng.uniform(0.2, 3), 2) for name in classes}}
     if rng.random() < 0.3:
         data.setdefault("objective", {})["price_per_kg"] = round(rng.uniform(0.5, 4), 2)
-    mounts = [_mount(rng, f"MT-{place[0]}{at}", place, tilt, asked) for place in (places or PLACES) for at in range(rng.randint(2, 4))]
+    mounts = [_mount(rng, f"MT-{place[:2]}{at}", place, tilt, asked) for place in (places or PLACES) for at in range(rng.randint(2, 4))]
     mounts += [_short_of(rng, mount) for mount in mounts if rng.random() < 0.5]
     mounts += [_mount(rng, f"MT-E{at}", rng.choice(PLACES), tilt, asked) for at in range(2)]
     if rng.random() < 0.25:
