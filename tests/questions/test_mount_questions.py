@@ -27,7 +27,7 @@ from optimizer.questions.why_not import why_not, with_price
 HUT, CATALOG = load_problem(shipped_folder("problems") / "island_hut.toml"), load_catalog()
 FEW = replace(
     CATALOG, modules=tuple(one for one in CATALOG.modules if one.id in ("PV-330-120H", "PV-200-36", "PV-100-36")),
-    batteries=tuple(one for one in CATALOG.batteries if one.id in ("BT-LFP24-100", "BT-LFP12-100")), kits=(),
+    batteries=tuple(one for one in CATALOG.batteries if one.id in ("BT-LFP24-100", "BT-LFP12-100", "BT-FLA12-100")), kits=(),
 )
 
 
