@@ -48,7 +48,7 @@ class Mounts:
 
     def __init__(self, problem: Problem, catalog: Catalog, cents_of: Callable[[Part], int]) -> None:
         self.problem, self.cents_of = problem, cents_of
-        self.mounts = catalog.mounts
+        self.mounts = tuple(sorted(catalog.mounts, key=lambda mount: mount.id))
         self._severities = Severities(problem.rules)
         self._covers: dict[str, Cover] = {}
 
