@@ -13,9 +13,11 @@ from optimizer.design import Bank, Block, Design
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import Cable
 from optimizer.inputs.kits import Kit
+from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Allowance, Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
 from optimizer.lifecycle import LifeCycle, Lives, Replacement, through_wh_day
+from optimizer.mounts import Mounts
 from optimizer.needs.site import Needs
 from optimizer.rules.book import TOLERANCE, Severities, meets
 from optimizer.rules.money import bought_pieces, cents, share_of_cents
@@ -108,11 +110,11 @@ class PriceList:
         self.connection_cents = cents(problem.objective.price_per_connection)
         self.fixed_freight_cents = cents(problem.price.freight)
         self.lives = Lives(problem, catalog.tables, self.bought_cents)
-        self.allowances = catalog.allowances
+        self.allowances = tuple(one for one in catalog.allowances if not (one.for_mounts and problem.mounting is not None))
         self.allowance_cents = Counter[str]()
         self.allowance_bill_cents = Counter[str]()
         self.allowance_kg: dict[str, float] = {}
-        for allowance in catalog.allowances:
+        for allowance in self.allowances:
             self.allowance_cents[allowance.per] += self.bought_cents(allowance) + self.beside_cents(allowance)
             self.allowance_bill_cents[allowance.per] += self.bought_cents(allowance)
             self.allowance_kg[allowance.per] = self.allowance_kg.get(allowance.per, 0.0) + allowance.weight_kg
@@ -124,14 +126,24 @@ class PriceList:
         """Sizes the circuits of designs."""
         return Wiring(Needs(self.problem), self._catalog, self.bought_cents)
 
+    @cached_property
+    def mounts(self) -> Mounts:
+        """Chooses the mounts of designs."""
+        return Mounts(self.problem, self._catalog, lambda part: self.bought_cents(part) + self.beside_cents(part))
+
     @property
     def has_prices_beside_the_bill(self) -> bool:
         """Whether the objective holds prices that are not on the bill."""
         return bool(self.distinct_cents or self.connection_cents or self._per_kg or self.lives.minimised)
 
     def freight_cents(self, part: Part) -> int:
-        """Freight of one bought piece [cents]."""
-        return cents(self._freight_per_kg * part.weight_kg)
+        """Freight of one bought piece, with what is asked on top for dangerous goods [cents]."""
+        return cents(self._freight_per_kg * part.weight_kg) + self.dangerous_cents(part)
+
+    def dangerous_cents(self, part: Part) -> int:
+        """What carriers ask on top for one piece of dangerous goods, by its class [cents]."""
+        goods = part.dangerous_goods if isinstance(part, Battery) else ""
+        return cents(self.problem.price.dangerous_goods_per_kg.get(goods, 0.0) * part.weight_kg) if goods else 0
 
     def beside_cents(self, part: Part) -> int:
         """What the objective adds for one piece: the price on its weight and, where they count, its replacements [cents]."""
@@ -197,13 +209,18 @@ class PriceList:
                 freight += times * self.freight_cents(allowance)
                 beside += times * self.beside_cents(allowance)
                 weight += times * allowance.weight_kg
-        for part_id, times in sorted(self.wiring.pieces(self.wiring.circuits(design)).items()):
+        sized = self.mounts.pieces(design) + self.wiring.pieces(self.wiring.circuits(design))
+        for part_id, times in sorted(sized.items()):
             part = self._catalog.by_id[part_id]
             lines.append(BillLine(part.id, f"{part.description}{' [m]' if isinstance(part, Cable) else ''}", times, part.price_cents, times * part.price_cents))
             freight += times * self.freight_cents(part)
+            beside += times * self.beside_cents(part) if isinstance(part, Mount) else 0  # prices beside the bill leave circuits out
             weight += times * part.weight_kg
         if freight:
-            lines.append(BillLine("freight", "Freight", 1, freight, freight))
+            dangerous = sum(line.quantity * self.dangerous_cents(self._catalog.by_id[line.part]) for line in lines if line.part in self._catalog.by_id)
+            dangerous += sum(use.count * n * self.dangerous_cents(self._catalog.by_id[one]) for use in self._kit_uses(kits, design) for one, n in use.kit.parts)
+            asked = (("freight", "Freight", freight - dangerous), ("dangerous-goods", "Freight: what is asked on top for dangerous goods", dangerous))
+            lines += [BillLine(name, text, 1, sum_, sum_) for name, text, sum_ in asked if sum_]
         base = sum(line.price_cents for line in lines)
         margin, tax, total = self.total_of(base)
         lines += [BillLine(name, text, 1, sum_, sum_) for name, text, sum_ in (("margin", "Margin", margin), ("tax", "Tax", tax)) if sum_]

@@ -16,6 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import Cable
+from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Battery, Chemistry, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.text_tables import validation_messages
@@ -48,6 +49,8 @@ class ChargingChoice(_Record):
     charge_limit_a: Annotated[float, Field(gt=0, le=10_000)] | None = None
     cable: str | None = None
     """Cable of the run from the array; the cheapest that may serve where it is left out."""
+    mounts: dict[str, Count] | None = None
+    """Mounts of each controller's array, by their ids; the cheapest set that may carry it where they are left out."""
 
 
 class InverterChoice(_Record):
@@ -198,6 +201,8 @@ class Block:
     limit_a: float | None = None
     cable: Cable | None = None
     """Cable of the run from the array; None for the cheapest that may serve."""
+    mounts: tuple[tuple[Mount, int], ...] | None = None
+    """Mounts of each controller's array; None for the cheapest set that may carry it."""
 
     @property
     def device(self) -> Controller:
@@ -305,7 +310,8 @@ def design_of(choice: Choice, catalog: Catalog) -> Design:
             problems.append(f"part '{charging.controller}' is an inverter without a built-in tracker")
         part = known if isinstance(known, Inverter) else find(charging.controller, Controller)
         cable = find(charging.cable, Cable) if charging.cable is not None else None
-        blocks.append((part, find(charging.module, Module), charging, cable))
+        mounts = None if charging.mounts is None else tuple((find(one, Mount), n) for one, n in sorted(charging.mounts.items()))
+        blocks.append((part, find(charging.module, Module), charging, cable, mounts))
     inverter = find(choice.inverter.model, Inverter) if choice.inverter else None
     converters = [(find(use.model, Converter), use) for use in choice.converters]
     if problems:
@@ -313,7 +319,7 @@ def design_of(choice: Choice, catalog: Catalog) -> Design:
     bank = choice.bank
     return Design(
         Bank(battery, catalog.chemistry(battery), bank.voltage_v, bank.series, bank.strings),
-        tuple(Block(part, module, c.series, c.strings, c.count, c.charge_limit_a, cable) for part, module, c, cable in blocks),
+        tuple(Block(part, module, c.series, c.strings, c.count, c.charge_limit_a, cable, mounts) for part, module, c, cable, mounts in blocks),
         InverterBank(inverter, choice.inverter.count if choice.inverter else 0),
         tuple(ConverterUse(converter, use.count, use.load_v) for converter, use in converters),
     )
@@ -329,6 +335,7 @@ def choice_of(design: Design) -> Choice:
             ChargingChoice(
                 controller=block.part.id, count=block.count, module=block.module.id, series=block.series,
                 strings=block.strings, charge_limit_a=block.limit_a, cable=block.cable.id if block.cable else None,
+                mounts=None if block.mounts is None else {mount.id: n for mount, n in block.mounts},
             )
             for block in design.blocks
         ),

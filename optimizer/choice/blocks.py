@@ -10,6 +10,7 @@ import numpy as np
 
 from optimizer.bill import block_allowances
 from optimizer.choice.block_circuits import way_drop_v, with_circuits
+from optimizer.choice.block_mounts import mountable, with_mounts
 from optimizer.choice.hot_strings import hold_hot, string_current_a
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
@@ -113,6 +114,8 @@ def arrays(needs: Needs, catalog: Catalog, screening: Screening, stock: Stock, t
     if limit is not None:
         ok = screening.hold(ok, "heaviest-piece", ok.weight_kg, limit, lambda row: parts[ok.device[row]].id)
         light = screening.hold(light, "heaviest-piece", light.weight_kg, limit, lambda row: modules[light.module[row]].id)
+    if stock.prices.mounts.active:
+        light = light.take(mountable(stock.prices.mounts, modules, screening)[light.module])
     d, m, s = product_rows(len(ok), len(light), problem.bounds.modules_in_series)
     strings = Table({"device": ok.device[d], "module": light.module[m], "series": s + 1})
     result = Arrays(needs, stock, screening, parts, modules, devices, panels, strings)
@@ -183,6 +186,8 @@ def blocks_of_class(arrays: Arrays, bank: Bank, ceiling_v: float, most_a: float,
     table = _screen_strings(arrays, bank, ceiling_v)
     if len(table):
         table = _parallel(arrays, bank, table, most_cents)
+    if len(table) and arrays.stock.prices.mounts.active:
+        table = with_mounts(arrays, table)
     if len(table) and arrays.stock.prices.wiring.active:
         table = with_circuits(arrays, bank, table)
     if len(table):

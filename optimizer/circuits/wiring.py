@@ -69,7 +69,13 @@ class Wiring:
 
     def cables(self, use: str) -> list[Cable]:
         """Cables of the problem's family for one use, tinned where it asks for that."""
-        return [c for c in self.catalog.cables if c.family == self.family and c.use == use and (c.tinned or not self.asked.tinned)]
+        return [c for c in self.catalog.cables if c.family == self.family and c.use == use and (c.tinned or not self.tinned)]
+
+    @property
+    def tinned(self) -> bool:
+        """Whether only tinned cable is laid: where the problem says so, and where there is salt."""
+        mounting, enforced = self.needs.problem.mounting, self.needs.severities.enforced("cable-tinned")
+        return enforced and (self.asked.tinned or (mounting is not None and mounting.salt))
 
     def devices(self, *kinds: str) -> list[Protection]:
         """Devices of some kinds."""

@@ -218,11 +218,16 @@ class _Check:
         part = self._part(item)
         if part is None:
             return self._allowances().get(item, int(CIRCUITS in item))  # circuits are counted in cents
-        return cents(part.price) + cents(self.asked.price.freight_per_kg * part.weight_kg)
+        return cents(part.price) + self._freight_cents(part)
+
+    def _freight_cents(self, part: Part) -> int:
+        """Freight of a piece, with what dangerous goods are asked on top [cents]."""
+        price, goods = self.asked.price, part.dangerous_goods if isinstance(part, Battery) else ""
+        return cents(price.freight_per_kg * part.weight_kg) + cents(price.dangerous_goods_per_kg.get(goods, 0.0) * part.weight_kg)
 
     def _kit_cents(self, kit: Kit) -> int:
         """Today's price of a kit with the freight of its pieces [cents]."""
-        return cents(kit.price) + sum(n * cents(self.asked.price.freight_per_kg * self.catalog.by_id[part].weight_kg) for part, n in kit.parts)
+        return cents(kit.price) + sum(n * self._freight_cents(self.catalog.by_id[part]) for part, n in kit.parts)
 
     def _kind(self, item: str) -> str:
         part = self._part(item)

@@ -98,6 +98,15 @@ def _of_problem(problem: Problem) -> Iterator[str]:
         yield "An alternator charges too: through a DC-DC charger made for it, fused at both ends; it is not part of this answer."
     if problem.array.mounting == "flat on a vehicle":
         yield "The system stands in a vehicle: its own standards apply to cable, fixing, ignition protection and ventilation."
+    if problem.mounting is not None:
+        yield (
+            "Ratings of mounts were compared with the wind and snow of the problem file, and weight with what it says of the roof. Anchors, "
+            "rafters, ballast against wind and how loads add up were not calculated: that is a structural engineer's work, by local code."
+        )
+        if problem.mounting.on_a_roof and problem.mounting.roof_load_max_kn_m2 is None:
+            yield "The problem file does not say what the roof bears: its load was not held against anything."
+        if problem.mounting.salt:
+            yield "Salt air: mounts for it and tinned cable were taken; the catalog does not say which modules and boxes stand salt: ask their makers."
     if problem.site.earthing != "negative":
         yield f"The bank is {'earthed at its positive pole' if problem.site.earthing == 'positive' else 'not earthed at either pole'}: fuses, switches and labels differ from the usual."
 

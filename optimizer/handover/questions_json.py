@@ -9,6 +9,7 @@ from optimizer.bill import Bill
 from optimizer.handover.as_json import Data, choice_data
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.kits import Kit
+from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Allowance, Battery, Controller, Inverter, Module, Part
 from optimizer.questions.cost_of import CostOf, Notch, Priced
 from optimizer.questions.curve import Curve
@@ -56,7 +57,7 @@ def _subsystem(part: Part | None) -> str:
     """The subsystem that a line of a bill belongs to."""
     if isinstance(part, Battery):
         return "bank"
-    if isinstance(part, Module | Controller):
+    if isinstance(part, Module | Controller | Mount):
         return "array"
     if isinstance(part, Inverter):
         return "inverter"

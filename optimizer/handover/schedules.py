@@ -12,6 +12,7 @@ from optimizer.needs.site import HEATING_BELOW_C
 from optimizer.proof.check import Report
 from optimizer.proof.circuits import circuit_name
 from optimizer.proof.lines import Line
+from optimizer.proof.mounts import mounts_name
 
 Data = dict[str, Any]
 
@@ -35,8 +36,30 @@ OF_DEVICE = ("device-rating", "string-fuse", "device-voltage", "interrupt-rating
 def schedules_data(report: Report) -> Data:
     """Every schedule of a design; circuits are empty where allowances stand for them."""
     if not report.circuits:
-        return {"circuits": [], "switching": [], "settings": settings_data(report)}
-    return {"circuits": circuits_data(report), "switching": switching_data(report), "settings": settings_data(report)}
+        return {"circuits": [], "switching": [], "mounts": mounts_data(report), "settings": settings_data(report)}
+    return {
+        "circuits": circuits_data(report), "switching": switching_data(report), "mounts": mounts_data(report), "settings": settings_data(report),
+    }
+
+
+def mounts_data(report: Report) -> list[Data]:
+    """What each array stands on; nothing where an allowance stands for mounts."""
+    asked = report.whole.needs.problem.mounting
+    if asked is None:
+        return []
+    rows = []
+    for number, block in enumerate(report.design.blocks, start=1):
+        load = next((line.actual for line in report.lines if line.rule == "roof-load" and line.where == mounts_name(number)), None)
+        rows += [
+            {
+                "array": number, "arrays": block.count, "modules": block.modules_each, "module": block.module.id, "mount": mount.id, "count": n,
+                "place": mount.place, "places_each": mount.modules, "ballast_kg": n * mount.ballast_kg, "weight_kg": n * mount.weight_kg,
+                "wind_max_m_s": mount.wind_max_m_s, "wind_m_s": asked.wind_m_s, "snow_max_kn_m2": mount.snow_max_kn_m2, "snow_kn_m2": asked.snow_kn_m2,
+                "roof_load_kn_m2": load, "roof_load_max_kn_m2": asked.roof_load_max_kn_m2 if load is not None else None,
+            }
+            for mount, n in report.prices.mounts.of_block(block) or ()
+        ]
+    return rows
 
 
 def circuits_data(report: Report) -> list[Data]:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 
 from optimizer.handover.layout import WIDTH, bullets, columns, figure, section, wrapped
-from optimizer.handover.schedules import Data, circuits_data, settings_data, switching_data
+from optimizer.handover.schedules import Data, circuits_data, mounts_data, settings_data, switching_data
 from optimizer.proof.check import Report
 
 HEADING = f"{'current':>9}{'one way':>9}{'drop':>9}"
@@ -24,14 +24,26 @@ UNIT_IN_NAME = re.compile(r" \[(.+?)\]")
 
 def schedules_text(report: Report) -> list[str]:
     """Circuits with their conductors and devices, switches and earthing, settings; nothing where allowances stand for circuits."""
+    mounts = section("Mounts", [line for row in mounts_data(report) for line in _mount(row)])
     if not report.circuits:
-        return []
+        return mounts
     circuits = [*wrapped(LEGEND, "  "), HEADING.rjust(WIDTH), *(line for row in circuits_data(report) for line in _circuit(row))]
     return [
+        *mounts,
         *section("Circuits: conductors and overcurrent devices", circuits),
         *section("Disconnects and earthing: checklist", bullets(f"{row['item']}: {row['what']}" for row in switching_data(report))),
         *section("Settings", [line for sheet in settings_data(report) for line in _sheet(sheet)]),
     ]
+
+
+def _mount(row: Data) -> Iterator[str]:
+    each = f", each of {row['arrays']}" if row["arrays"] > 1 else ""
+    ballast = f", {figure(row['ballast_kg'])} kg of ballast on them" if row["ballast_kg"] else ""
+    what = f"array {row['array']}{each}: {row['count']} x {row['mount']}, {row['place']}, with {row['places_each']} places each, for {row['modules']} x {row['module']}"
+    yield from wrapped(f"{what}{ballast}", "  ")
+    rated = f"rated for {figure(row['wind_max_m_s'])} m/s of wind and {figure(row['snow_max_kn_m2'])} kN/m2 of snow"
+    roof = f"; the roof bears {figure(row['roof_load_kn_m2'])} kN/m2 of {figure(row['roof_load_max_kn_m2'])} with the snow" if row["roof_load_kn_m2"] is not None else ""
+    yield from wrapped(f"{rated}, {figure(row['wind_m_s'])} and {figure(row['snow_kn_m2'])} asked{roof}", " " * 6)
 
 
 def _circuit(row: Data) -> Iterator[str]:

@@ -58,7 +58,7 @@ count = 3
 load_v = 12
 """
 
-HIDDEN = frozenset({"name", "loads", "owned", "seasons", "rules", "growth", "reliability"})
+HIDDEN = frozenset({"name", "loads", "owned", "seasons", "rules", "growth", "reliability", "mounting"})
 
 GROWTH = """\
 # How the site may grow, for a plan over the years: stages change it, futures say when, their probabilities add up to 1.
@@ -115,6 +115,8 @@ def further_keys(problem: Problem) -> str:
         "#", "# Parts that the customer has already, once for each:", "#   [[owned]]", '#   part = "PV-100-36"', "#   quantity = 2",
         "#   age_months = 24", "#   must_use = false", "#",
         *GROWTH.splitlines(),
+        "# Mounts as parts, chosen with the array for the wind and snow of local code; array.tilt_deg must be given:",
+        "#   [mounting]", '#   places = ["pitched roof"]', "#   wind_m_s = 40", "#   snow_kn_m2 = 1.5", "#   roof_load_max_kn_m2 = 2.2", "#   salt = false", "#",
         "# Hours a year in which loads may be off, in years that are lived hour by hour:",
         "#   [reliability]", "#   loss_of_load_hours_max = 20", "#   critical_only = false", "#",
         "# Rules of this site, by their name in an answer: requirement, soft (only reported) or off. Hard rules stay.",

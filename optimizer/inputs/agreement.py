@@ -5,6 +5,7 @@ from __future__ import annotations
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import Cable, Protection
+from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.text_tables import nearest
 
@@ -21,6 +22,16 @@ def unknown_parts(problem: Problem, catalog: Catalog, name: str) -> list[str]:
     sized = [
         f"{name}: {key}: '{part}' is sized with its circuit: it cannot be owned, limited or demanded"
         for key, parts in named.items() for part in parts if isinstance(catalog.by_id.get(part), Cable | Protection)
+    ]
+    sized += [
+        f"{name}: {key}: '{part}' is chosen with its array: it cannot be owned or demanded, nor limited to more than none"
+        for key, parts in named.items() if key not in ("locks.only", "locks.exclude")
+        for part in parts if isinstance(catalog.by_id.get(part), Mount) and not (key == "locks.at_most" and locks.at_most[part] == 0)
+    ]
+    classes = sorted({battery.dangerous_goods for battery in catalog.batteries if battery.dangerous_goods})
+    sized += [
+        f"{name}: price.dangerous_goods_per_kg: class '{goods}' is that of no battery of the catalog{nearest(goods, classes)}"
+        for goods in problem.price.dangerous_goods_per_kg if goods not in classes
     ]
     return sized + [
         f"{name}: {key}: part '{part}' is not in the catalog{nearest(part, list(known))}"

@@ -16,6 +16,7 @@ from optimizer.errors import InputError
 from optimizer.inputs.circuit_parts import Cable, Generator, Protection
 from optimizer.inputs.circuit_tables import CircuitTables, load_circuit_tables
 from optimizer.inputs.kits import Kit, load_kits
+from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import (
     Allowance,
     Battery,
@@ -40,6 +41,7 @@ FILES: Mapping[str, type[Part]] = {
     "cables": Cable,
     "protection": Protection,
     "generators": Generator,
+    "mounts": Mount,
 }
 LIVING = ("module", "controller", "inverter", "converter")
 """Kinds of part that tables/lives.csv knows; the life of a battery follows from its use."""
@@ -85,6 +87,7 @@ class Catalog:
     cables: tuple[Cable, ...] = ()
     protection: tuple[Protection, ...] = ()
     generators: tuple[Generator, ...] = ()
+    mounts: tuple[Mount, ...] = ()
 
     @cached_property
     def by_id(self) -> Mapping[str, Part]:
@@ -107,6 +110,7 @@ class Catalog:
         yield from self.cables
         yield from self.protection
         yield from self.generators
+        yield from self.mounts
 
     def find(self, part_id: str, kind: type[PartKind]) -> PartKind:
         """A part of a kind by its id; a sentence where there is none."""
@@ -222,7 +226,7 @@ def load_catalog(folder: str | Path | None = None) -> Catalog:
     """Read a catalog folder (default: the shipped one).
 
     folder: holds catalog.toml, modules.csv, batteries.csv, controllers.csv, inverters.csv and, where wanted,
-    converters.csv, allowances.csv, cables.csv, protection.csv, kits.csv and tables/.
+    converters.csv, allowances.csv, cables.csv, protection.csv, generators.csv, mounts.csv, kits.csv and tables/.
     Raises InputError with every error of every row of every file.
     """
     home = Path(folder) if folder is not None else shipped_folder("catalogs")

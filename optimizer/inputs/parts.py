@@ -398,9 +398,10 @@ PER = Literal[
 
 
 class Allowance(Part):
-    """Cable, protection, mounts and sundries as a price per piece of something, until circuits are sized."""
+    """Cable, protection, mounts and sundries as a price per piece of something; `for_mounts`: not where mounts are chosen."""
 
     per: PER
+    for_mounts: YesNo = False
     source: str = ""
 
 

@@ -10,8 +10,10 @@ from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, Valida
 from optimizer.inputs.array import Array, twelve
 from optimizer.inputs.growth import Growth, Stage
 from optimizer.inputs.load import Load, Section
+from optimizer.inputs.mounting import Mounting
 from optimizer.inputs.parts import Kelvinable, NotNegative, Positive, Share
 from optimizer.inputs.text_tables import nearest
+from optimizer.inputs.wiring import Wiring
 from optimizer.rules.book import RULES
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -28,9 +30,6 @@ TROPICS_DEG = 15.0
 """Latitude up to which months hardly differ, so that one figure for all may be true; common practice, no source."""
 
 TwelveTemperatures = Annotated[tuple[Kelvinable, ...], BeforeValidator(twelve)]
-Length = Annotated[float, Field(ge=0.1, le=500)]
-Drop = Annotated[float, Field(ge=0.2, le=10)]
-"""Voltage drop [%]; never above 10 %."""
 BySeason = Positive | dict[str, Positive]
 TemperatureBySeason = Kelvinable | dict[str, Kelvinable]
 
@@ -101,26 +100,6 @@ class Bank(Section):
     idle_months: Annotated[float, Field(ge=0, le=24)] = 0.0
     idle_loss_share_max: Share = 0.3
     age_spread_months_max: NotNegative | None = None
-
-
-class Wiring(Section):
-    """Where the circuits run, one way, and how much of their voltage may be lost on the way."""
-
-    family: Literal["by the AC", "NEC", "IEC"] = "by the AC"
-    array_run_m: Length = 15.0
-    string_m: Length = 4.0
-    charge_run_m: Length = 2.0
-    battery_run_m: Length = 1.0
-    inverter_run_m: Length = 1.5
-    ac_run_m: Length = 5.0
-    dc_run_m: Length = 5.0
-    conductors_together: Annotated[int, Field(ge=2, le=40)] = 3
-    array_drop_pct: Drop = 3.0
-    charge_drop_pct: Drop = 1.5
-    inverter_drop_pct: Drop = 2.0
-    ac_drop_pct: Drop = 3.0
-    dc_drop_pct: Drop = 3.0
-    tinned: bool = False
 
 
 class GeneratorUse(Section):
@@ -195,6 +174,7 @@ class Price(Section):
 
     freight: NotNegative = 0.0
     freight_per_kg: NotNegative = 0.0
+    dangerous_goods_per_kg: dict[str, NotNegative] = {}
     margin_pct: Annotated[float, Field(ge=0, le=200)] = 0.0
     tax_pct: Annotated[float, Field(ge=0, le=100)] = 0.0
 
@@ -258,6 +238,7 @@ class Problem(Section):
     seasons: dict[str, tuple[Literal["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"], ...]] = {}
     balance: Balance = Balance()
     bank: Bank = Bank()
+    mounting: Mounting | None = None
     wiring: Wiring = Wiring()
     inverter: InverterUse = InverterUse()
     generator: GeneratorUse = GeneratorUse()
@@ -317,6 +298,8 @@ class Problem(Section):
                     yield f"{key}: season '{season}' is not known{nearest(season, sorted(known))}"
             for season in sorted(known - set(given)):
                 yield f"{key}: season '{season}' has no value"
+        if self.mounting is not None:
+            yield from self.mounting.complaints(self.array)
         if self.growth is not None:
             yield from self._growth_complaints(self.growth)
         if self.reliability is not None and self.reliability.critical_only and not any(load.critical == "yes" for load in self.loads):
@@ -332,6 +315,8 @@ class Problem(Section):
             yield "growth: prices that are not on the bill ([objective]) are not counted in a plan: leave them out"
         if self.life_cycle.objective != "purchase":
             yield "growth: a plan counts its own later purchases: leave life_cycle.objective out"
+        if self.mounting is not None:
+            yield "growth: a plan does not count mounts as parts: leave [mounting] out, then the allowance for mounts is counted"
         if self.reliability is not None:
             yield "growth: a plan is not held to a loss-of-load limit ([reliability]): leave it out"
         for future in growth.futures:
@@ -372,6 +357,8 @@ class Problem(Section):
             yield f"array.{key}: is the same in every month: a yearly mean hides the month that decides"
         elif sun is not None and max(sun) > 8.5:
             yield f"array.{key}: {max(sun):g} h in a month, usually up to 8.5: hours of daylight instead of sun hours?"
+        if self.mounting is not None:
+            yield from self.mounting.doubts(self.array)
         if temperatures.lowest_c > min(temperatures.air_c):
             yield "temperatures.lowest_c: is above a monthly mean of the air"
         if temperatures.hottest_c < max(temperatures.air_c):

@@ -32,6 +32,8 @@ OTHER_UNITS: Mapping[str, tuple[str, Callable[[float], float]]] = {
     "_ft2": ("_m2", lambda value: value * 0.09290304),
     "_lb": ("_kg", lambda value: value * 0.45359237),
     "_lb_max": ("_kg_max", lambda value: value * 0.45359237),
+    "_mph": ("_m_s", lambda value: value * 0.44704),
+    "_psf": ("_kn_m2", lambda value: value * 0.04788026),
     "per_lb": ("per_kg", lambda value: value / 0.45359237),  # money per pound; longest suffix first
 }
 
@@ -145,8 +147,9 @@ def problem_from(data: dict[str, Any], name: str, folder: Path) -> Problem:
     origins = _read_weather(data, folder, problems)
     for section, field in Problem.model_fields.items():
         table = data.get(section)
-        record = field.annotation
-        if isinstance(table, dict) and isinstance(record, type) and issubclass(record, Section):
+        records = (field.annotation, *get_args(field.annotation))  # a section that may be left out stands beside None
+        record = next((one for one in records if isinstance(one, type) and issubclass(one, Section)), None)
+        if isinstance(table, dict) and record is not None:
             data[section] = to_metric(table, record.model_fields, section, problems)
     try:
         problem = Problem.model_validate(data)

@@ -1,7 +1,8 @@
 """What the customer asked for, as a list of named requirements that can be loosened and tightened.
 
 Every question works on this list and knows nothing of what a requirement is: it has a name, a unit, a value and
-ladders of notches; `with_value` gives the problem with another value. Hard rules are not in it: they are never loosened.
+ladders of notches; `with_value` gives the problem with another value. What a hard rule holds is never loosened: it is
+not in it, or with tighter notches only.
 """
 
 from __future__ import annotations
@@ -46,7 +47,7 @@ def with_section(problem: Problem, section: str, **values: Any) -> Problem:
 def requirements(problem: Problem, *, circuits: bool = False) -> tuple[Requirement, ...]:
     """Every requirement of a problem that has a ladder; those of circuits only where a catalog has parts for them."""
     found: list[Requirement] = []
-    for family in (_autonomy, _energy, _temperatures, _room, _money_and_weight, _bank, _loads, _reliability):
+    for family in (_autonomy, _energy, _temperatures, _room, _mounting, _money_and_weight, _bank, _loads, _reliability):
         found += family(problem)
     return (*found, *_ways(problem)) if circuits else tuple(found)
 
@@ -163,6 +164,23 @@ def _room(problem: Problem) -> Iterator[Requirement]:
     if array.volts_max is not None:
         higher = tuple(volts for volts in (60.0, 120.0, 250.0) if volts > array.volts_max)
         yield _number(problem, "array.volts_max", "DC voltage policy", "V", (*higher, NO_LIMIT), (), without=NO_LIMIT)  # type: ignore[arg-type]
+
+
+def _mounting(problem: Problem) -> Iterator[Requirement]:
+    """Where arrays may stand; wind, snow and what the roof bears belong to hard rules: they are only ever tightened."""
+    asked = problem.mounting
+    if asked is None:
+        return
+    if asked.places:
+        yield Requirement(
+            "mounting.places", "where arrays may stand", "", " or ".join(asked.places), ("any place",), (),
+            lambda _: with_section(problem, "mounting", places=()), without="any place",
+        )
+    wind, snow, roof = asked.wind_m_s, asked.snow_kn_m2, asked.roof_load_max_kn_m2
+    yield _number(problem, "mounting.wind_m_s", "wind that mounts stand", "m/s", (), tuple(v for v in (wind + 5, wind + 10) if v <= 120))
+    yield _number(problem, "mounting.snow_kn_m2", "snow that mounts stand", "kN/m2", (), tuple(s for s in (snow + 0.5, snow + 1) if s <= 30))
+    if roof is not None and asked.on_a_roof:
+        yield _number(problem, "mounting.roof_load_max_kn_m2", "load that the roof bears", "kN/m2", (), (round(roof * 0.8, 3),))
 
 
 def _money_and_weight(problem: Problem) -> Iterator[Requirement]:

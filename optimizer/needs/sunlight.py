@@ -242,7 +242,7 @@ def planes(problem: Problem) -> tuple[float | None, ...]:
     """Tilts that a design is looked for on, the likeliest first.
 
     A tilt is dropped where another one has no less sun in every month of use: every rule that sees the sun asks for
-    enough of it, so a design on the first is a design on the second.
+    enough of it, so a design on the first is a design on the second. Where mounts are chosen every tilt is looked at.
     """
     if len(problem.array.tilts) < 2:
         return problem.array.tilts or (None,)
@@ -250,6 +250,8 @@ def planes(problem: Problem) -> tuple[float | None, ...]:
     kept: list[float] = []
     suns: list[np.ndarray] = []
     order = _best_first(problem)
+    if problem.mounting is not None:
+        return tuple(order)  # a tilt with less sun may be the one that the cheapest mounts reach
     sun = {tilt: sun_hours_that_count(problem, on_tilt(problem, tilt))[months] for tilt in order}
     for tilt in sorted(order, key=lambda one: (-float(sun[one].sum()), order.index(one))):  # what beats another has no smaller sum
         if not any((other >= sun[tilt]).all() for other in suns):

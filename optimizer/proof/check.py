@@ -26,6 +26,7 @@ from optimizer.proof.core import core_lines
 from optimizer.proof.generator import GeneratorPlan, generator_plan
 from optimizer.proof.lines import Line, Lines
 from optimizer.proof.lived import Loss, Years, has_hours, loss_of
+from optimizer.proof.mounts import mount_lines, mounts_name
 from optimizer.proof.whole import Whole, whole_lines
 
 
@@ -119,6 +120,8 @@ def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceLi
         where = f"array {number}: {block.part.id} with {block.series} x {block.strings} {block.module.id}"
         way = Way.of(wiring.block_circuits(design.bank, block), catalog.tables)
         lines += block_lines(needs, catalog.tables, design.bank, block, where, way)
+        if prices.mounts.active:
+            lines += mount_lines(needs, catalog.mounts, block, prices.mounts.of_block(block), mounts_name(number))
     lines += core_lines(whole.core)
     lines += whole_lines(whole, catalog, bill)
     circuits = wiring.circuits(design)

@@ -54,7 +54,7 @@ def circuit_lines(needs: Needs, tables: Tables, circuits: tuple[Circuit, ...], s
         lines = Lines(needs.severities, circuit_name(circuit))
         lines.add("circuit-parts", circuit.complete, True, lines.at("; ".join(_missing(circuit))) if not circuit.complete else "")
         if circuit.cable is not None:
-            _conductor(lines, tables, circuit, circuit.cable, sized.asked.conductors_together)
+            _conductor(lines, tables, circuit, circuit.cable, sized)
         for device in [circuit.device, *(part for part, _ in circuit.beside)]:
             if device is not None:
                 _device(lines, tables, circuit, device, sized)
@@ -78,14 +78,16 @@ def _missing(circuit: Circuit) -> list[str]:
     return lacking
 
 
-def _conductor(lines: Lines, tables: Tables, circuit: Circuit, cable: Cable, together: int) -> None:
+def _conductor(lines: Lines, tables: Tables, circuit: Circuit, cable: Cable, sized: Wiring) -> None:
     ask, conductor = circuit.ask, tables.conductors[cable.family, cable.size]
     where = lines.at(f"{cable.id}, {cable.size}")
-    carried = _carried_a(tables, cable, ask.ambient_c, together)
+    carried = _carried_a(tables, cable, ask.ambient_c, sized.asked.conductors_together)
     lines.add("conductor-ampacity", carried, ask.steady_a, where)
     at_terminals = float(conductor.ampacity_a(min(cable.insulation_c, TERMINALS_C)))
     lines.add("terminal-ampacity", at_terminals, float(protection.continuous_a(ask.steady_a)), where)
     lines.add("cable-voltage", cable.dc_v_max, ask.stands_v, where)
+    if sized.tinned:
+        lines.add("cable-tinned", cable.tinned, True, where)
     if ask.drop_pct_max is not None:
         lines.add("voltage-drop", 100 * _drop_share(circuit, tables), ask.drop_pct_max, f"{where}, {ask.one_way_m:g} m one way")
 

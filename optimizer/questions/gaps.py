@@ -73,7 +73,7 @@ class Variant:
 
     kind: str
     name: str
-    value: str | int
+    value: str | int | bool
     unit: str = ""
     sense: str = "equals"
 
@@ -87,7 +87,7 @@ class Variant:
         now = getattr(part, self.name)
         if now == self.value or (isinstance(now, tuple) and self.value in now):
             return None
-        changes: dict[str, Any] = {"id": f"{part.id}~{self.value}".replace("/", "-"), self.name: (self.value,) if isinstance(now, tuple) else self.value}
+        changes: dict[str, Any] = {"id": f"{part.id[:30]}+{self.value}".replace("/", "-"), self.name: (self.value,) if isinstance(now, tuple) else self.value}
         if isinstance(part, Inverter) and isinstance(self.value, int):
             changes |= {field: getattr(part, field) * self.value / part.bank_v for field in ("dc_low_cut_v", "dc_max_v")}
         twin: Part = part.model_copy(update=changes)
@@ -100,6 +100,9 @@ def _variants(problem: Problem) -> list[Variant]:
     found = [Variant("inverters", "ac", asked)] if asked else []
     for volts in problem.bank.volts:
         found += [Variant("inverters", "bank_v", volts, "V"), Variant("controllers", "bank_v", volts, "V")]
+    if problem.mounting is not None:
+        found += [Variant("mounts", "place", place) for place in problem.mounting.places]
+        found += [Variant("mounts", "salt", value=True)] if problem.mounting.salt else []
     return found
 
 
@@ -129,6 +132,13 @@ FIELDS = (
     Field("converters", "price", "money", rises=False),
     Field("protection", "interrupt_a", "A", rises=True),
     Field("protection", "dc_v_max", "V", rises=True),
+    Field("mounts", "wind_max_m_s", "m/s", rises=True),
+    Field("mounts", "snow_max_kn_m2", "kN/m2", rises=True),
+    Field("mounts", "tilt_max_deg", "deg", rises=True),
+    Field("mounts", "tilt_min_deg", "deg", rises=False),
+    Field("mounts", "module_length_max_mm", "mm", rises=True),
+    Field("mounts", "module_width_max_mm", "mm", rises=True),
+    Field("mounts", "ballast_kg", "kg", rises=False),
 )
 """What a maker or a supplier could offer better; all of them figures that some rule of the trade reads."""
 
@@ -152,7 +162,7 @@ def gaps(problem: Problem, catalog: Catalog, opening: Opening, progress: Progres
     Each field is first imagined at its furthest; the value needed is then found by halving, to 1 %. A better field may
     bring dearer cable with it, so under a budget a gap may be missed; one that is named was seen to open the problem.
     """
-    fields = [field for field in FIELDS if field.values(catalog)]
+    fields = [field for field in FIELDS if field.values(catalog) and (field.kind != "mounts" or problem.mounting is not None)]
     alone: list[Field] = []
     opened = False
     for field in fields:

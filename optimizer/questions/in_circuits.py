@@ -67,8 +67,8 @@ def places_of(report: Report, catalog: Catalog, part: Cable | Protection) -> tup
     if isinstance(part, Cable):
         if part.family != sized.family:
             return [], f"the circuits of this problem are of the {sized.family} family of tables, the cable is of the {part.family} family"
-        if sized.asked.tinned and not part.tinned:
-            return [], "the problem asks for tinned cable: wiring.tinned"
+        if sized.tinned and not part.tinned:
+            return [], f"the problem asks for tinned cable: {'wiring.tinned' if sized.asked.tinned else 'mounting.salt'}"
     found = [_place(report, prices, catalog, circuit, part) for circuit in report.circuits]
     what = f"{part.use} cable" if isinstance(part, Cable) else part.kind
     return [place for place in found if place is not None], f"no circuit of the cheapest design takes {'an' if what[0] in 'aeiou' else 'a'} {what}"

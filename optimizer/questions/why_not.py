@@ -12,6 +12,7 @@ from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import Cable, Protection
 from optimizer.inputs.kits import Kit
+from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Allowance, Part
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.text_tables import nearest
@@ -20,6 +21,7 @@ from optimizer.needs.site import Needs
 from optimizer.needs.sunlight import with_tilt
 from optimizer.proof.check import Report, check_design
 from optimizer.proof.lines import Line
+from optimizer.questions import in_mounts
 from optimizer.questions.in_circuits import places_of, serving
 from optimizer.rules.book import RULES
 
@@ -85,6 +87,8 @@ def why_not(problem: Problem, catalog: Catalog, part_id: str, progress: Progress
     base = solve(problem, catalog)
     if isinstance(part, Cable | Protection):
         return _in_circuits(base, catalog, part)
+    if isinstance(part, Mount):
+        return _under_arrays(base, problem, catalog, part, progress)
     if base.report is not None and _holds(base.report, part_id):
         progress(f"the cheapest design without {part_id}")
         without = solve(with_section(problem, "locks", exclude=(*problem.locks.exclude, part_id)), catalog)
@@ -127,6 +131,42 @@ def _in_circuits(base: Answer, catalog: Catalog, part: Cable | Protection) -> Wh
         return WhyNot(part.id, "screened out", base, None, None, None, f"{reason}: {closest.forbids}")
     blocking = Blocking(closest.broken.rule, _shortfall(closest.broken, catalog.currency))
     return WhyNot(part.id, "screened out", base, None, None, blocking, reason)
+
+
+def _under_arrays(base: Answer, problem: Problem, catalog: Catalog, part: Mount, progress: Progress) -> WhyNot:
+    """A mount is chosen with its array: each array of the cheapest design is asked, and its price is looked for by solving again."""
+    if base.report is None:
+        return WhyNot(part.id, "screened out", base, None, None, None, f"the problem has no design at all. {base.reason}")
+    if not base.report.prices.mounts.active:
+        return WhyNot(part.id, "screened out", base, None, None, None, "the problem has no section [mounting]: an allowance stands for mounts")
+
+    def least(cents: int) -> tuple[int, int] | None:
+        progress(f"{part.id} at {cents / 100:,.2f}")
+        report = solve(problem, with_price(catalog, part, cents), explain=False).report
+        return None if report is None else (report.bill.objective_cents, report.prices.mounts.pieces(report.design)[part.id])
+
+    arrays = in_mounts.arrays_on(base.report, part)
+    if arrays:
+        progress(f"the cheapest design without {part.id}")
+        without = solve(with_section(problem, "locks", exclude=(*problem.locks.exclude, part.id)), catalog, explain=False)
+        always = without.outcome is Outcome.INFEASIBLE
+        price = in_mounts.highest_price(least, part.price_cents, without.report.bill.objective_cents) if without.report else None
+        return WhyNot(part.id, "chosen", base, base, None if price is None else int(price), None, f"{' and '.join(arrays)} of the cheapest design stands on it", always)
+    locked = _locked_out(problem, catalog, part)
+    if locked:
+        return WhyNot(part.id, "screened out", base, None, None, None, locked)
+    places = in_mounts.places_under(base.report, catalog, part)
+    best = min((place for place in places if place.more_cents is not None), key=lambda place: place.more_cents or 0, default=None)
+    broken = next((place.broken for place in places if place.broken is not None), None)
+    price = in_mounts.highest_price(least, 0, base.report.bill.objective_cents)
+    cents = None if price is None else int(price)
+    if best is not None:
+        reason = f"the cheapest mounts with it under {best.name} cost {(best.more_cents or 0) / 100:,.2f} more"
+        return WhyNot(part.id, "beaten", base, None, cents, None, reason, more_cents=best.more_cents)
+    blocking = None if broken is None else Blocking(broken.rule, _shortfall(broken, catalog.currency))
+    forbids = "a rule keeps it from under the arrays" if broken is not None else "it is too large for the arrays"
+    verdict: Verdict = "screened out" if broken is not None and cents is None else "beaten"
+    return WhyNot(part.id, verdict, base, None, cents, blocking, f"{forbids} of the cheapest design")
 
 
 def _holds(report: Report, part_id: str) -> bool:
@@ -194,9 +234,16 @@ def _blocking(problem: Problem, catalog: Catalog, part: Part | Kit, base: Answer
 
 def _shortfall(line: Line, currency: str) -> str:
     """A broken rule with its figures."""
-    actual, required = (f"{value:.6g}" if isinstance(value, int | float) else str(value) for value in (line.actual, line.required))
+    actual, required = (_said(value) for value in (line.actual, line.required))
     unit = {"money": f" {currency}", "": "", "count": ""}.get(line.unit, f" {line.unit}")
     return f"{line.title}: {actual}{unit}, {line.sense} {required} asked"
+
+
+def _said(value: object) -> str:
+    """A figure, or one word or several."""
+    if isinstance(value, tuple):
+        return " or ".join(_said(one) for one in value)
+    return f"{value:.6g}" if isinstance(value, int | float) else str(value)
 
 
 # --- prices
@@ -277,5 +324,5 @@ def with_price(catalog: Catalog, part: Part | Kit, price_cents: int) -> Catalog:
     return replace(
         catalog, modules=swapped(catalog.modules), batteries=swapped(catalog.batteries), controllers=swapped(catalog.controllers),
         inverters=swapped(catalog.inverters), converters=swapped(catalog.converters), allowances=swapped(catalog.allowances),
-        cables=swapped(catalog.cables), protection=swapped(catalog.protection),
+        cables=swapped(catalog.cables), protection=swapped(catalog.protection), mounts=swapped(catalog.mounts),
     )

@@ -85,6 +85,7 @@ def _book(*rules: Rule) -> Mapping[str, Rule]:
 NEC_690_7 = "NFPA 70 (NEC) 690.7(A)"
 NEC_690_8 = "NFPA 70 (NEC) 690.8(A)"
 NEC_AMPACITY = "NFPA 70 (NEC) 310.16, 690.8(B); IEC 60364-5-52"
+WIND_AND_SNOW = "ratings by their maker against the site's; wind and snow by ASCE 7 or EN 1991-1-3 and -1-4 (from memory), as local code has them: a structural engineer's work"
 NEC_DEVICES = "NFPA 70 (NEC) 240.4, 240.6(A); IEC 60364-4-43"
 
 RULES: Mapping[str, Rule] = _book(
@@ -178,6 +179,7 @@ RULES: Mapping[str, Rule] = _book(
     Rule("conductor-ampacity", "82", "Conductors carry their current where they lie", "hard", "A", "at least", NEC_AMPACITY, by_size=True),
     Rule("terminal-ampacity", "82", "Conductors carry 1.25 times their current at terminals for 75 C", "hard", "A", "at least", NEC_AMPACITY, by_size=True),
     Rule("cable-voltage", "12, 82", "Cables are made for the voltage across them", "hard", "V", "at least", by_size=True),
+    Rule("cable-tinned", "106", "Cables are tinned where the site asks for it or the air is salty", "requirement", "", "equals"),
     Rule("voltage-drop", "83", "Voltage drop stays within the site's limit", "requirement", "%", "at most", "advisory notes to NFPA 70 (NEC) 210.19, 215.2", by_size=True),
     Rule("device-rating", "84", "Devices carry 1.25 times the current of their circuit", "hard", "A", "at least", NEC_DEVICES, by_size=True),
     Rule("device-protects", "84", "No device is larger than its conductor allows", "hard", "A", "at most", NEC_DEVICES, by_size=True),
@@ -186,6 +188,16 @@ RULES: Mapping[str, Rule] = _book(
     Rule("interrupt-rating", "85", "Devices break the bank's fault current", "hard", "A", "at least", by_size=True),
     Rule("string-fuse", "86", "No string can be driven beyond what its modules stand", "hard", "A", "at most", "NFPA 70 (NEC) 690.9; IEC 62548", by_size=True),
     Rule("arc-fault", "13, 92", "Strings on a building stay below the voltage that asks for arc-fault detection", "soft", "V", "at most", "NFPA 70 (NEC) 690.11 (from memory)"),
+    # --- mounts
+    Rule("mount-parts", "98", "Every array has mounts that may carry it", "hard", "", "equals"),
+    Rule("mount-place", "98", "Mounts are made for a place where the array may stand", "requirement", "", "equals"),
+    Rule("mount-wind", "98", "Mounts are rated for the site's wind", "hard", "m/s", "at least", WIND_AND_SNOW, by_size=True),
+    Rule("mount-snow", "98", "Mounts are rated for the site's snow", "hard", "kN/m2", "at least", WIND_AND_SNOW, by_size=True),
+    Rule("mount-tilt", "98", "Mounts reach the array's tilt", "hard", "deg", "at most", by_size=True),
+    Rule("mount-size", "98", "Modules are no larger than their mounts take", "hard", "mm", "at most", by_size=True),
+    Rule("mount-modules", "98", "Mounts have a place for every module", "hard", "", "equals"),
+    Rule("roof-load", "98", "Modules, mounts, ballast and snow stay within what the roof bears", "hard", "kN/m2", "at most", WIND_AND_SNOW, by_size=True),
+    Rule("mount-salt", "106", "Mounts near the sea stand salt", "requirement", "", "equals"),
     # --- physical and commercial
     Rule("array-area", "96", "The array fits the area", "requirement", "m2", "at most"),
     Rule("array-rectangles", "97", "The modules fit the free rectangles", "requirement", "count", "at least"),

@@ -70,9 +70,9 @@ def shipped(name):
 # --- the shipped sites
 
 
-def test_fourteen_sites_are_shipped():
+def test_fifteen_sites_are_shipped():
     assert SITES == [
-        "camper", "clinic", "clinic_vaccine_refrigerator", "coast_house", "hill_school", "light_kit", "market_stall", "river_lodge",
+        "camper", "clinic", "clinic_vaccine_refrigerator", "coast_house", "hill_school", "island_hut", "light_kit", "market_stall", "river_lodge",
         "starter_cabin", "weekend_cabin", "winter_hut", "winter_hut_carried", "workshop", "year_round_home",
     ]
 
@@ -104,6 +104,7 @@ def wh_by_season(problem, supply, share):
     ("light_kit", {"all": 0}, {"all": 70}),
     ("coast_house", {"winter": 32700, "summer": 8760}, {"winter": 0, "summer": 0}),
     ("workshop", {"all": 9191}, {"all": 0}),
+    ("island_hut", {"season": 870}, {"season": 258}),
 ])
 def test_load_totals_averaged_over_the_week(name, ac, dc):
     # Wh/day at the load's terminals, added up by hand from the load lists.

@@ -26,6 +26,7 @@ from optimizer.circuits.circuit import Circuit
 from optimizer.design import Bank, Block, ConverterUse, Design, InverterBank
 from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
 from optimizer.needs.daylight import DAYS_OF_MONTH
@@ -36,6 +37,7 @@ from optimizer.proof.check import check_design
 from optimizer.proof.circuits import circuit_lines, kept_shares
 from optimizer.proof.core import Core, core_lines
 from optimizer.proof.lines import Line
+from optimizer.proof.mounts import Set, mount_lines
 from optimizer.proof.whole import _placed, allowed_pieces, array_area_m2
 from optimizer.rules import bank as rules
 from optimizer.rules import charging
@@ -345,12 +347,17 @@ class Walk:
             mask = self.masks.of(block_lines(self.needs, self.catalog.tables, bank, block))
             if not one_at_most(mask):
                 continue
-            for one in (wired for twin in (block, *twins) for wired in self._wired(twin)):
+            mounts = self._mounts_of(block)
+            if mounts is None and self.problem.mounting is not None:
+                mask |= self.masks.bit("mount-parts")
+                if not one_at_most(mask):
+                    continue
+            for one in (replace(wired, mounts=mounts) for twin in (block, *twins) for wired in self._wired(twin)):
                 circuits = self.prices.wiring.block_circuits(bank, one)
                 way = Way.of(circuits, self.catalog.tables)
                 whole = mask
                 if circuits:
-                    whole = self.masks.of(block_lines(self.needs, self.catalog.tables, bank, one, "", way))
+                    whole = self.masks.of(block_lines(self.needs, self.catalog.tables, bank, one, "", way)) | self._without_mounts(one)
                     whole |= self.masks.of(circuit_lines(self.needs, self.catalog.tables, circuits, self.prices.wiring))
                     if not one_at_most(whole):
                         continue
@@ -367,6 +374,43 @@ class Walk:
         if not self.prices.wiring.active:
             return [block]
         return [replace(block, cable=cable) for cable in self.prices.wiring.cables("array")]
+
+    # --- mounts
+
+    def _without_mounts(self, block: Block) -> int:
+        """The rule that a block without mounts breaks where mounts are asked for."""
+        return self.masks.bit("mount-parts") if block.mounts is None and self.problem.mounting is not None else 0
+
+    def _mounts_of(self, block: Block) -> Set | None:
+        """The cheapest set of mounts in one place that the check accepts, of every set of which none is empty: looked at one by one."""
+        if self.problem.mounting is None:
+            return None
+        key = (block.module.id, block.modules_each)
+        if key not in self._sets:
+            sets = [one for place in {mount.place for mount in self.catalog.mounts} for one in self._sets_in(block, place)]
+            ranked = [(sum(self._mount_cents(m) * n for m, n in one), sum(round(1000 * m.weight_kg) * n for m, n in one), one) for one in sets]
+            self._sets[key] = min(ranked, key=lambda one: one[:2], default=(0, 0.0, None))[2]
+        return self._sets[key]
+
+    def _sets_in(self, block: Block, place: str) -> Iterator[Set]:
+        able = [mount for mount in self.catalog.mounts if mount.place == place and not self._keeps_out(block, mount)]
+        for counts in product(*(range(block.modules_each + 1) for _ in able)):
+            taken = tuple((mount, n) for mount, n in zip(able, counts, strict=True) if n)
+            enough = sum(mount.modules * n for mount, n in taken) >= block.modules_each >= sum(n for _, n in taken)
+            if enough and not any(line.fails for line in mount_lines(self.needs, self.catalog.mounts, block, taken, "")):
+                yield taken
+
+    def _keeps_out(self, block: Block, mount: Mount) -> bool:
+        """Whether a mount full of these modules, which lies lightest on a roof, breaks a rule: then every set with it does."""
+        full = replace(block, series=mount.modules, strings=1)
+        return any(line.fails for line in mount_lines(self.needs, self.catalog.mounts, full, ((mount, 1),), ""))
+
+    def _mount_cents(self, mount: Mount) -> int:
+        return self.prices.bought_cents(mount) + self.prices.beside_cents(mount)
+
+    @cached_property
+    def _sets(self) -> dict[tuple[str, int], Set | None]:
+        return {}
 
     @cached_property
     def _made(self) -> dict[tuple[object, ...], float]:
@@ -435,6 +479,10 @@ class Walk:
         circuits = [self._circuits(own) for own in group.circuits]
         allowance, allowance_base = (column + np.array([cents for cents, _ in circuits], dtype=np.int64) for column in (allowance, allowance_base))
         allowance_kg = allowance_kg + np.array([kg for _, kg in circuits])
+        mounts = [b.mounts or () for b in blocks]
+        allowance = allowance + np.array([sum(self._mount_cents(m) * n for m, n in one) for one in mounts], dtype=np.int64)
+        allowance_base = allowance_base + np.array([sum(prices.bought_cents(m) * n for m, n in one) for one in mounts], dtype=np.int64)
+        allowance_kg = allowance_kg + np.array([sum(m.weight_kg * n for m, n in one) for one in mounts])
         joints = np.array([b.modules_each + b.strings + (0 if b.built_in else 2) for b in blocks], dtype=int)
         parallel = np.array([b.device.parallel_ok for b in blocks], dtype=bool)
         heavy = np.array([self._weight_mask(max(b.module.weight_kg, b.part.weight_kg)) for b in blocks], dtype=np.int64)

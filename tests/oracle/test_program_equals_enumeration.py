@@ -45,11 +45,14 @@ WITH_CBC = SEEDS[7::44]
 
 OF_CIRCUITS = {  # decided in test_circuits_enumerated.py: these cases have no cables
     "circuit-parts", "conductor-ampacity", "terminal-ampacity", "cable-voltage", "voltage-drop", "device-rating", "device-protects", "device-voltage",
-    "interrupt-rating", "terminal-size", "string-fuse", "arc-fault",
+    "interrupt-rating", "terminal-size", "string-fuse", "arc-fault", "cable-tinned",
+}
+OF_MOUNTS = {  # decided in test_mounts_enumerated.py: these cases have no mounts
+    "mount-parts", "mount-place", "mount-wind", "mount-snow", "mount-tilt", "mount-size", "mount-modules", "mount-salt", "roof-load",
 }
 
 NEVER_BINDS = {
-    *OF_CIRCUITS,
+    *OF_CIRCUITS, *OF_MOUNTS,
     "carry-over", "carry-over-year",  # decided in test_carry_over.py
     "spare-controller", "spare-inverter",  # decided in test_redundancy.py
     "bounds",  # the walk is made of what lies within the bounds

@@ -29,7 +29,7 @@ class Enumerated:
 def state() -> str:
     """Digest of every source that enumeration depends on; candidates, program and solver are not among them."""
     digest = hashlib.sha256()
-    files = [HERE / "cases.py", HERE / "enumerate.py", ROOT / "design.py", ROOT / "bill.py", ROOT / "errors.py"]
+    files = [HERE / "cases.py", HERE / "enumerate.py", ROOT / "design.py", ROOT / "bill.py", ROOT / "mounts.py", ROOT / "errors.py"]
     for room in ("rules", "inputs", "needs", "proof"):
         files += sorted((ROOT / room).glob("*.py"))
     files += sorted((ROOT.parent / "catalogs" / "tables").glob("*.csv"))

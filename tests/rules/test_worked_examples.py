@@ -11,7 +11,7 @@ import math
 import numpy as np
 import pytest
 
-from optimizer.rules import array, balance, bank, charging, generating, inverting, lifetime
+from optimizer.rules import array, balance, bank, charging, generating, inverting, lifetime, mounting
 from optimizer.rules.book import RULES, meets
 
 
@@ -185,3 +185,15 @@ def test_present_worth_of_later_money() -> None:
     assert round(float(lifetime.present_worth(10, 10)), 4) == 0.3855
     # hand: without interest later money counts in full.
     assert lifetime.present_worth(7.5, 0) == 1.0
+
+
+def test_an_array_lies_on_a_roof() -> None:
+    # hand: two modules of 22 kg and a frame of 10 kg with 90 kg of ballast are 144 kg, 1,412.2 N; two times 2 m2 cover 4 m2
+    # of a flat plan: 0.353 kN/m2, and 1 kN/m2 of snow.
+    assert mounting.roof_load_kn_m2(22, 2, 100, 2.0, 0, 1.0) == pytest.approx(1.35304, abs=1e-5)
+    # hand: at 60 deg they cover half of it, so that they weigh twice as much on it; the snow is of the plan already.
+    assert mounting.roof_load_kn_m2(22, 2, 100, 2.0, 60, 1.0) == pytest.approx(1.70608, abs=1e-5)
+    # hand: with one module on the frame 122 kg lie on 2 m2.
+    assert mounting.roof_load_kn_m2(22, 1, 100, 2.0, 0, 0.0) == pytest.approx(122 * 9.80665 / 2000)
+    # hand: 8 deg below 20, 5 deg above 60.
+    assert mounting.tilt_out_of_reach_deg([12, 20, 65], 20, 60).tolist() == [8, 0, 5]
