@@ -27,6 +27,7 @@ from optimizer.needs.site import (
     HOT_VOC_COEFFICIENT_PCT_K,
     LEAST_HEAT_SHARE,
     POLARITIES,
+    SHUTDOWN_V,
     Needs,
 )
 from optimizer.rules import array, charging, wiring
@@ -150,8 +151,10 @@ def _screen_any_bank(arrays: Arrays) -> None:
     hold("module-system-voltage", panels.max_system_v[table.module])
     if site.volts_max is not None:
         hold("extra-low-voltage", site.volts_max)
-    if needs.problem.site.on_building:
+    if needs.problem.site.on_building and not needs.problem.wiring.arc_fault_detectors:
         hold("arc-fault", ARC_FAULT_V)
+    if needs.problem.wiring.rapid_shutdown:
+        hold("rapid-shutdown", SHUTDOWN_V)
     # Strings in parallel that the controller's input stands, by division: the rows beyond are never made.
     bounded = np.full(len(table), needs.problem.bounds.strings_per_controller)
     per_string = panels.isc_a[table.module] * (1 + panels.bifacial_pct[table.module] / 100)

@@ -9,7 +9,9 @@ import numpy as np
 
 from optimizer.circuits.fit import Fit, Fitter
 from optimizer.inputs.parts import Module
+from optimizer.needs.site import ARC_FAULT_V
 from optimizer.rules import array, protection, wiring
+from optimizer.rules.book import TOLERANCE
 
 if TYPE_CHECKING:
     from optimizer.circuits.wiring import Wiring
@@ -37,7 +39,9 @@ class ArraySide:
     """Number in LACKING of the part that is missing for every cable, -1 where nothing is."""
 
 
-LACKING = ("string fuse with its cable", "combiner", "array switch", "surge arrester", "cable for the run from the array")
+LACKING = (
+    "string fuse with its cable", "combiner", "array switch", "surge arrester", "cable for the run from the array", "arc-fault detector", "array shutdown",
+)
 
 
 def array_side(wiring_: Wiring, modules: list[Module], module: np.ndarray, cold_v: np.ndarray, hot_vmp_v: np.ndarray, strings: np.ndarray) -> ArraySide:
@@ -94,6 +98,10 @@ def array_side(wiring_: Wiring, modules: list[Module], module: np.ndarray, cold_
         arrester = arresters.cheapest_device(arresters.serves(zero, cold_v, zero, least_a=zero))
         lack(3, arrester < 0)
         take(arresters, np.maximum(arrester, 0), arrester >= 0)
+    for at, (fitter, where) in enumerate(asked_on_buildings(wiring_, cold_v), start=5):
+        device = fitter.cheapest_device(fitter.serves(steady, cold_v, zero, least_a=steady))
+        lack(at, where & (device < 0))
+        take(fitter, np.maximum(device, 0), where & (device >= 0))
     most = wiring_.most_ohm_km(imp * strings, hot_vmp_v, wiring_.asked.array_run_m, wiring_.asked.array_drop_pct)
     carries = runs.carries(steady, cold_v, most) & there
     lack(4, np.asarray(~carries.any(axis=1)))
@@ -109,6 +117,14 @@ def array_side(wiring_: Wiring, modules: list[Module], module: np.ndarray, cold_
 def _by_cable(by_array: np.ndarray) -> np.ndarray:
     """Figures of arrays for every cable alike, those of arrays and cables as they are."""
     return by_array[:, None] if by_array.ndim == 1 else by_array
+
+
+def asked_on_buildings(wiring_: Wiring, cold_v: np.ndarray) -> tuple[tuple[Fitter, np.ndarray], ...]:
+    """What a building's code adds at the run from the array, and which arrays it is asked of, by their cold voltage [V]."""
+    detectors, shutdowns = wiring_.on_buildings
+    asked, on_building = wiring_.asked, wiring_.needs.problem.site.on_building
+    high = cold_v > ARC_FAULT_V * (1 + TOLERANCE)
+    return (detectors, high & (asked.arc_fault_detectors and on_building)), (shutdowns, np.full(len(cold_v), asked.rapid_shutdown))
 
 
 def leads(wiring_: Wiring, isc: np.ndarray, cold_v: np.ndarray, fuse_most: np.ndarray, fused: np.ndarray) -> Fit:

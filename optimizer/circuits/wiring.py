@@ -20,6 +20,7 @@ from optimizer.circuits.array_side import (
     UNLIMITED_OHM_KM,
     ArraySide,
     array_side,
+    asked_on_buildings,
     boxes,
     leads,
     needs_string_fuses,
@@ -110,6 +111,11 @@ class Wiring:
     def beside_strings(self) -> tuple[Fitter, Fitter]:
         """Combiners and surge arresters."""
         return self._fitter("array", ("combiner",), 0.0), self._fitter("array", ("surge arrester",), 0.0)
+
+    @cached_property
+    def on_buildings(self) -> tuple[Fitter, Fitter]:
+        """Arc-fault detectors and shutdown switches at the array."""
+        return self._fitter("array", ("arc-fault detector",), 0.0), self._fitter("array", ("array shutdown",), 0.0)
 
     @cached_property
     def charging(self) -> Fitter:
@@ -225,6 +231,9 @@ class Wiring:
         if asked.array_run_m > LONG_RUN_M:
             at = int(arresters.cheapest_device(arresters.serves(zero, cold_v, zero, least_a=zero))[0])
             _one(arresters, at, "surge arrester", beside, lacking)
+        for what, (fitter, where) in zip(("arc-fault detector", "array shutdown"), asked_on_buildings(self, cold_v), strict=True):
+            if where[0]:
+                _one(fitter, int(fitter.cheapest_device(fitter.serves(steady, cold_v, zero, least_a=steady))[0]), what, beside, lacking)
         switch = fitting(runs, runs.serves(steady, cold_v, zero))
         ask = Ask(
             "array run", "", asked.array_run_m, 2, float(steady[0]), cold, 0.0, hottest, module.imp_a * block.strings, self._hot_vmp_v(block),

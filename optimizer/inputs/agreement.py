@@ -33,6 +33,11 @@ def unknown_parts(problem: Problem, catalog: Catalog, name: str) -> list[str]:
         f"{name}: price.dangerous_goods_per_kg: class '{goods}' is that of no battery of the catalog{nearest(goods, classes)}"
         for goods in problem.price.dangerous_goods_per_kg if goods not in classes
     ]
+    if not catalog.cables:
+        sized += [
+            f"{name}: wiring.{key}: the catalog has no cables, so no circuit is sized that it could be part of"
+            for key in ("arc_fault_detectors", "rapid_shutdown") if getattr(problem.wiring, key)
+        ]
     return sized + [
         f"{name}: {key}: part '{part}' is not in the catalog{nearest(part, list(known))}"
         for key, parts in named.items()

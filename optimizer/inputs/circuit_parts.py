@@ -63,14 +63,14 @@ class Cable(Part):
 
 
 INTERRUPTS = ("string fuse", "fuse", "breaker", "ac breaker")
-OPENS_UNDER_LOAD = ("breaker", "array switch", "ac breaker")
-ON_DC = ("string fuse", "fuse", "breaker", "array switch", "combiner")
+OPENS_UNDER_LOAD = ("breaker", "array switch", "ac breaker", "array shutdown")
+ON_DC = ("string fuse", "fuse", "breaker", "array switch", "combiner", "arc-fault detector", "array shutdown")
 
 
 class Protection(Part):
-    """A fuse with its holder, a breaker, a switch, a combiner or a surge arrester."""
+    """A fuse with its holder, a breaker, a switch, a combiner, a surge arrester, or what a roof's code adds."""
 
-    kind: Literal["string fuse", "fuse", "breaker", "array switch", "combiner", "surge arrester", "ac breaker"]
+    kind: Literal["string fuse", "fuse", "breaker", "array switch", "combiner", "surge arrester", "ac breaker", "arc-fault detector", "array shutdown"]
     rated_a: Positive | None = None
     dc_v_max: Positive | None = None
     ac_v_max: Positive | None = None

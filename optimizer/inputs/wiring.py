@@ -31,3 +31,5 @@ class Wiring(Section):
     ac_drop_pct: Drop = 3.0
     dc_drop_pct: Drop = 3.0
     tinned: bool = False
+    arc_fault_detectors: bool = False
+    rapid_shutdown: bool = False

@@ -62,6 +62,9 @@ POLARITIES = {
 HEATING_BELOW_C = 5.0
 """Battery temperature below which heated packs heat and cut-outs matter; common practice, no source."""
 
+SHUTDOWN_V = 80.0
+"""DC voltage that conductors within a roof's array may keep after a rapid shutdown, NFPA 70 (NEC) 690.12(B)(2) (from memory)."""
+
 ARC_FAULT_V = 80.0
 """DC voltage of a building's array from which arc-fault detection is asked for, NFPA 70 (NEC) 690.11 (from memory)."""
 

@@ -21,6 +21,7 @@ from optimizer.needs.site import (
     POLARITIES,
     PWM_GOOD_SHARE,
     PWM_HARD_SHARE,
+    SHUTDOWN_V,
     Needs,
 )
 from optimizer.proof.lines import Line, Lines
@@ -171,7 +172,9 @@ def _string_voltage(lines: Lines, needs: Needs, tables: Tables, bank: Bank, bloc
     lines.add_or_unknown("cold-open-circuit", device.pv_voc_max_v * share, "", cold)
     lines.add_or_unknown("operating-open-circuit", device.pv_voc_operating_max_v, "", cold)
     lines.add_or_unknown("module-system-voltage", module.max_system_v, "", cold)
-    if site.site.on_building:
+    if site.wiring.rapid_shutdown:
+        lines.add_or_unknown("rapid-shutdown", SHUTDOWN_V, "", cold)
+    if site.site.on_building and not site.wiring.arc_fault_detectors:
         lines.add_or_unknown("arc-fault", ARC_FAULT_V, "", cold)
     if site.array.volts_max is not None:
         lines.add_or_unknown("extra-low-voltage", site.array.volts_max, "", lambda: max(cold(), bank.absorb_at_v(device, needs.battery_lowest_c)))

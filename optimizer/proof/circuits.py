@@ -110,6 +110,9 @@ def _device(lines: Lines, tables: Tables, circuit: Circuit, device: Protection, 
     lines.add("device-voltage", volts or 0.0, ask.stands_v, where)
     if device.kind == "surge arrester":
         return
+    if device.kind in ("arc-fault detector", "array shutdown"):
+        lines.add("device-rating", device.rated_a or 0.0, ask.steady_a, where)
+        return
     if device.kind == "string fuse":
         isc = ask.steady_a / float(protection.source_circuit_a(1.0, 1, 0.0))
         lines.add("device-rating", device.rated_a or 0.0, float(protection.string_fuse_least_a(isc, sized.family)), where)

@@ -23,10 +23,11 @@ CABLES = {
 DEVICES = {
     "string fuse": ("array string",), "fuse": ("battery string", "inverter", "charge", "DC branch"), "breaker": ("inverter", "charge", "DC branch"),
     "array switch": ("array run",), "ac breaker": ("AC output",), "combiner": ("array run",), "surge arrester": ("array run",),
+    "arc-fault detector": ("array run",), "array shutdown": ("array run",),
 }
 """Circuits that a device may stand in, by its kind."""
 
-BESIDE = ("combiner", "surge arrester")
+BESIDE = ("combiner", "surge arrester", "arc-fault detector", "array shutdown")
 """Devices that stand beside the one that opens the circuit."""
 
 

@@ -187,6 +187,7 @@ RULES: Mapping[str, Rule] = _book(
     Rule("terminal-size", "89", "Conductors fit the terminals of their devices", "hard", "mm2", "at most", by_size=True),
     Rule("interrupt-rating", "85", "Devices break the bank's fault current", "hard", "A", "at least", by_size=True),
     Rule("string-fuse", "86", "No string can be driven beyond what its modules stand", "hard", "A", "at most", "NFPA 70 (NEC) 690.9; IEC 62548", by_size=True),
+    Rule("rapid-shutdown", "13, 92", "Strings stay within what may live on inside the array after a rapid shutdown", "requirement", "V", "at most", "NFPA 70 (NEC) 690.12(B)(2) (from memory)"),
     Rule("arc-fault", "13, 92", "Strings on a building stay below the voltage that asks for arc-fault detection", "soft", "V", "at most", "NFPA 70 (NEC) 690.11 (from memory)"),
     # --- mounts
     Rule("mount-parts", "98", "Every array has mounts that may carry it", "hard", "", "equals"),

@@ -101,7 +101,7 @@ def test_a_bad_cable_is_named(folder, changed, messages):
     ({"kind": "combiner", "load_break": "n"}, ["ways: combiners, and only they, have a number of strings that they take (got 'None')"]),
     ({"ways": "4"}, ["ways: combiners, and only they, have a number of strings that they take (got '4')"]),
     ({"kind": "relay"}, [
-        "kind: must be 'string fuse', 'fuse', 'breaker', 'array switch', 'combiner', 'surge arrester' or 'ac breaker' (got 'relay')",
+        "kind: must be 'string fuse', 'fuse', 'breaker', 'array switch', 'combiner', 'surge arrester', 'ac breaker', 'arc-fault detector' or 'array shutdown' (got 'relay')",
     ]),
 ])
 def test_a_bad_device_is_named(folder, changed, messages):

@@ -8,7 +8,7 @@ from collections import Counter
 import numpy as np
 import pytest
 from enumerate import best_choice
-from wired import shipped, wired_case
+from wired import roof_case, shipped, wired_case
 
 from optimizer.answer import solve
 from optimizer.circuits.circuit import Ask, Circuit
@@ -40,6 +40,25 @@ def test_the_program_finds_what_enumeration_finds_with_circuits(seeds: tuple[int
             unpruned = solve(problem, catalog, prune=False) if seed % 4 == 3 else answer
             assert unpruned.report is not None
             assert unpruned.report.bill.objective_cents == best.cost_cents, f"seed {seed}"
+
+
+def test_what_a_roofs_code_asks_moves_the_best_string() -> None:
+    """Detectors above 80 V and a rapid shutdown: as the enumeration finds, some by paying, some by shorter strings."""
+    paid = shorter = 0
+    for seed in (7, 31, 35, 59, 117, 124, 142):
+        problem, catalog = roof_case(seed)
+        best, answer = best_choice(problem, catalog), solve(problem, catalog)
+        assert answer.report is not None
+        assert answer.report.bill.objective_cents == best.cost_cents, seed
+        kinds = {device.kind for circuit in answer.report.circuits for device, _ in circuit.beside}
+        assert ("array shutdown" in kinds) is problem.wiring.rapid_shutdown
+        paid += "arc-fault detector" in kinds
+        without = solve(*wired_case(seed), explain=False).report
+        assert without is not None
+        assert without.bill.objective_cents <= answer.report.bill.objective_cents
+        shorter += max(block.series for block in answer.report.design.blocks) < max(block.series for block in without.design.blocks)
+    assert paid >= 2
+    assert shorter >= 3
 
 
 def test_circuits_keep_designs_out() -> None:
