@@ -59,6 +59,7 @@ NEVER_BINDS = {
     "battery-series-count",  # the walk puts as many units in series as make the bank's class
     "dc-load-voltage",  # the walk takes the least number of converters that carry their loads
     "loss-of-load",  # these cases ask for no limit; test_target.py decides it
+    "soft-starter-size",  # only loads of test_soft_starters.py may have one, and only those that fit are tried
     "charge-limit",  # the walk sets limits only where the device holds them
 }
 
