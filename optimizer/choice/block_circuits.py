@@ -9,7 +9,7 @@ import numpy as np
 from optimizer.choice.hot_strings import hold_hot
 from optimizer.choice.table import Table
 from optimizer.circuits.array_side import LACKING, array_side
-from optimizer.circuits.wiring import bank_fault_a
+from optimizer.circuits.figures import bank_fault_a
 from optimizer.design import Bank
 from optimizer.rules import array, wiring
 

@@ -7,7 +7,8 @@ import numpy as np
 from optimizer.choice.screening import Screening
 from optimizer.choice.table import Table
 from optimizer.circuits.core_side import Banks, CoreSide, load_circuits, string_circuits
-from optimizer.circuits.wiring import Wiring, ac_output_v, inverter_dc_a, string_a
+from optimizer.circuits.figures import ac_output_v, inverter_dc_a, string_a
+from optimizer.circuits.wiring import Wiring
 from optimizer.inputs.parts import Converter, Inverter
 
 

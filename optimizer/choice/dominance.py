@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.choice.blocks import Arrays, block_pieces
+from optimizer.choice.blocks import Arrays, pieces_in
 from optimizer.choice.cores import Cores
 from optimizer.choice.hours import block_hours, core_hours
 from optimizer.choice.kinds import Kinds, numbered
@@ -74,13 +74,12 @@ class Dominance:
     def blocks(self, cores: Table, blocks: Table) -> np.ndarray:
         """Mask of the blocks that no other block dominates."""
         smaller = self.block_attributes(cores, blocks)
-        pieces = [dict(block_pieces(self.arrays, blocks, row)) for row in range(len(blocks))] if self.stock.special or self.stock.packs else []
         kinds = 2 * self.stock.prices.distinct_cents
         arrays_, limit = self.arrays, np.nan_to_num(blocks.limit_a, nan=-1.0)
         devices, modules = _id_ranks([part.id for part in arrays_.parts]), _id_ranks([module.id for module in arrays_.modules])
         cable = blocks.columns.get("cable", np.zeros(len(blocks), dtype=int))
         order = (cable, limit, blocks.strings, blocks.series, modules[blocks.module], devices[blocks.device], blocks.pieces)
-        return self._undominated(blocks, smaller, pieces, order, kinds)
+        return self._undominated(blocks, smaller, lambda part_id: pieces_in(self.arrays, blocks, part_id), order, kinds)
 
     def cores_of(self, cores: Table, blocks: Table) -> np.ndarray:
         """Mask of the cores that no other core dominates."""
@@ -107,16 +106,25 @@ class Dominance:
             smaller += [told, -told]
         special = Cores(cores, self.cores.classes, self.cores.batteries, self.cores.inverters, self.cores.ways)
         pieces = [dict(special.pieces(row)) for row in range(len(cores))] if self.stock.special or self.stock.packs else []
+
+        def used(part_id: str) -> np.ndarray:
+            return np.array([piece.get(part_id, 0) for piece in pieces], dtype=float)
+
         keys = [special.key(row) for row in range(len(cores))]
         rank = np.empty(len(cores), dtype=int)
         rank[sorted(range(len(cores)), key=keys.__getitem__)] = np.arange(len(cores))
-        return self._undominated(cores, smaller, pieces, (rank, cores.pieces), 5 * self.stock.prices.distinct_cents)
+        return self._undominated(cores, smaller, used, (rank, cores.pieces), 5 * self.stock.prices.distinct_cents)
 
-    def _undominated(self, table: Table, smaller: list[np.ndarray], pieces: list[dict[str, int]], order: Sequence[np.ndarray], kinds_cents: int) -> np.ndarray:
-        """Dominance with owned, limited, demanded parts and those in packs or kits compared piece by piece."""
+    def _undominated(
+        self, table: Table, smaller: list[np.ndarray], used_of: Callable[[str], np.ndarray], order: Sequence[np.ndarray], kinds_cents: int,
+    ) -> np.ndarray:
+        """Dominance with owned, limited, demanded parts and those in packs or kits compared piece by piece.
+
+        used_of: pieces of a part in each candidate, shape (candidates,).
+        """
         cost = table.cost.astype(float)
         for part_id in sorted(self.stock.special):
-            used = np.array([piece.get(part_id, 0) for piece in pieces], dtype=float)
+            used = used_of(part_id)
             if used.any():
                 # Equal use is the one comparison that holds for owned pieces, stock, limits and demands alike.
                 smaller += [used, -used]
@@ -127,7 +135,7 @@ class Dominance:
         rank[np.lexsort(order)] = np.arange(len(table))
         kits = self.stock.kits() if self.kits is None else self.kits
         packed = self.stock.packed(kits)
-        in_packs = [np.array([piece.get(part, 0) for piece in pieces], dtype=float) for part in packed]
+        in_packs = [used_of(part) for part in packed]
         same_packs = [column for used in in_packs if used.any() for column in (used, -used)]
         kept = undominated(cost, cost - kinds_cents, np.column_stack([*smaller, *same_packs]), rank)
         if not same_packs:

@@ -25,14 +25,21 @@ from optimizer.circuits.array_side import (
     needs_string_fuses,
 )
 from optimizer.circuits.circuit import Ask, Circuit, whole_metres
+from optimizer.circuits.figures import (
+    ac_output_v,
+    bank_fault_a,
+    cold_string_v,
+    hot_cell_c,
+    inverter_dc_a,
+    string_a,
+)
 from optimizer.circuits.fit import Fit, Fitter
 from optimizer.design import Bank, Block, ConverterUse, Design, InverterBank, charging_device
-from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import Cable, Protection
-from optimizer.inputs.parts import Controller, Inverter, Module, Part
-from optimizer.needs.site import FULL_SUN_W_M2, Needs
-from optimizer.rules import array, protection, wiring
+from optimizer.inputs.parts import Controller, Inverter, Part
+from optimizer.needs.site import Needs
+from optimizer.rules import array, wiring
 from optimizer.rules import bank as bank_rules
 from optimizer.rules.charging import compensated_v
 
@@ -53,6 +60,7 @@ class Wiring:
         self._array_sides: dict[tuple[str, int, int], ArraySide] = {}
         self._charges: dict[tuple[object, ...], Circuit] = {}
         self._cents: dict[tuple[object, ...], int] = {}
+        self._latest: tuple[Design, tuple[Circuit, ...]] | None = None
 
     @property
     def active(self) -> bool:
@@ -361,12 +369,15 @@ class Wiring:
         """Every circuit of a design, those of each block counted for all its controllers."""
         if not self.active:
             return ()
+        if self._latest is not None and self._latest[0] is design:  # bill and check ask one after the other
+            return self._latest[1]
         found = list(self.core_circuits(design.bank, design.inverters, design.converters))
         for number, block in enumerate(design.blocks, start=1):
             for circuit in self.block_circuits(design.bank, block):
                 ask = replace(circuit.ask, where=f"array {number}: {block.part.id}", count=circuit.ask.count * block.count)
                 found.append(replace(circuit, ask=ask))
-        return tuple(found)
+        self._latest = design, tuple(found)
+        return self._latest[1]
 
     def cents(self, design: Design) -> int:
         """Price of all circuits of a design, with freight [cents]."""
@@ -408,41 +419,3 @@ def _one(fitter: Fitter, at: int, what: str, beside: list[tuple[Protection, int]
 def _with(fitter: Fitter, ask: Ask, fit: Fit) -> Circuit:
     cable, device = int(fit.cable[0]), int(fit.device[0])
     return Circuit(ask, fitter.cables[cable] if cable >= 0 else None, fitter.devices[device] if device >= 0 else None)
-
-
-def bank_fault_a(bank: Bank) -> float:
-    """Current of a short circuit at the busbars [A]."""
-    return float(protection.bank_fault_a(bank.battery.fault_current_a, bank.strings))
-
-
-def inverter_dc_a(inverter: Inverter) -> float:
-    """Greatest current of one inverter's circuit: at its rating and its low cut-out, or what its own tracker charges with [A]."""
-    return max(inverter.cont_w / (inverter.efficiency * inverter.dc_low_cut_v), inverter.tracker_output_a or 0.0)
-
-
-def ac_output_v(inverter: Inverter) -> float:
-    """Voltage that carries an inverter's rating: between the outer conductors where there are two legs [V]."""
-    return float(max(int(volts) for volts in inverter.ac.split("/")))
-
-
-def string_a(steady_a: float | np.ndarray, strings: int | np.ndarray, charge_max_a: float | np.ndarray) -> np.ndarray:
-    """Current of one battery string: its share of the load, or the greatest charge that it takes, whichever is more [A]."""
-    return np.maximum(np.asarray(steady_a) / strings, charge_max_a)
-
-
-def hot_cell_c(needs: Needs, module: Module) -> float:
-    """Cell temperature on the hottest day in full sun [C]."""
-    return float(array.cell_c(needs.problem.temperatures.hottest_c, module.noct_c, FULL_SUN_W_M2, needs.mounting_factor))
-
-
-def cold_string_v(needs: Needs, catalog: Catalog, module: Module, series: int) -> float:
-    """Open-circuit voltage of a string at the lowest expected temperature [V]; infinite where the table does not reach."""
-    lowest = needs.problem.temperatures.lowest_c
-    if module.tc_voc_pct_k is not None:
-        return float(array.cold_voc_v(module.voc_v, module.tc_voc_pct_k, lowest)) * series
-    try:
-        return module.voc_v * float(array.cold_voc_factor(lowest, *catalog.tables.voc_factors)) * series
-    except OutOfRange:
-        return float("inf")
-
-

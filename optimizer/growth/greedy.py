@@ -1,22 +1,30 @@
-"""The plan of somebody who buys the cheapest design now and thinks of the years ahead only afterwards."""
+"""The plan of somebody who buys what is cheapest at each date and thinks of the years ahead only when they come."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
+from optimizer.design import Design
 from optimizer.growth.plan_search import Planned, PlanSearch
 
 
-def cheapest_first(search: PlanSearch, chance: Mapping[str, float] | None = None, *, seconds: float = 60.0) -> Planned:
-    """The cheapest design of the first purchase by itself, with the best that can be made of it in the years that follow.
+def step_by_step(search: PlanSearch, *, seconds: float = 60.0) -> Planned:
+    """Each date's design as if nothing came after it, beside what stands by then; the plan of these designs.
 
-    Never better than the best plan. It is kinder than shortsighted steps would be: what is bought is as foreseeing as the
-    one design allows, pieces bought ahead among it; only the design of the first purchase is that of the moment.
+    Never better than the best plan. It is a little kinder than a shortsighted buyer would be: the designs are those of
+    the day, but pieces that a later one needs may be bought ahead where that is cheaper.
 
-    chance: probability of each future; the problem's own where not given.
-    seconds: when to stop, for each of the two searches.
+    seconds: when to stop, for each date and for the plan of all.
     """
-    alone = search.best(dict.fromkeys(search.tree.chance, 0.0), seconds=seconds, name="cheapest now")
+    alone = search.best(dict.fromkeys(search.tree.chance, 0.0), seconds=seconds, name="the cheapest of today")
     if alone.plan is None:
         return alone
-    return search.best(chance, only_first=alone.plan.first.design, seconds=seconds, name="cheapest first")
+    chosen: dict[int, Design] = {0: alone.plan.first.design}
+    for steps in range(1, search.tree.steps + 1):
+        near, numbers = search.up_to(steps)
+        found = near.best(
+            fixed={at: chosen[number] for at, number in enumerate(numbers) if number in chosen}, seconds=seconds, name=f"the cheapest of step {steps}",
+        )
+        if found.plan is None:
+            return found
+        chosen |= {numbers[at]: visit.design for at, visit in found.plan.visits.items()}
+        # A future that is not reached has no design; nothing is paid for it either.
+    return search.best(fixed=chosen, seconds=seconds, name="step by step")

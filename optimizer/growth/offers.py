@@ -306,9 +306,10 @@ def _cheapest_cables(blocks: Table) -> Table:
     """Of blocks that differ only in the cable of their run the cheapest: plans leave thicker ones out."""
     if "cable" not in blocks.columns:
         return blocks
-    key = np.column_stack([blocks.device, blocks.module, blocks.series, blocks.strings, np.nan_to_num(blocks.limit_a, nan=-1.0)])
-    order = np.lexsort((blocks.cable, blocks.wiring_cents))
-    _, first = np.unique(key[order], axis=0, return_index=True)
+    key = (np.nan_to_num(blocks.limit_a, nan=-1.0), blocks.strings, blocks.series, blocks.module, blocks.device)
+    order = np.lexsort((blocks.cable, blocks.wiring_cents, *key))
+    first = np.ones(len(order), dtype=bool)
+    first[1:] = np.any([column[order][1:] != column[order][:-1] for column in key], axis=0)
     return blocks.take(np.sort(order[first]))
 
 

@@ -31,13 +31,17 @@ Progress = Callable[[str], None]
 
 SLACK_CENTS = 0.5
 ROUNDS_MOST = 200
+EARLY_PLANS, EARLY_GAP = (0, 2), 0.03
+"""Rounds before which a first plan is made of what is on offer, and the share of its cost that it is not worth waiting for."""
+
 EARLY_ROUNDS = 5
-"""Rounds after which a first plan is made."""
+"""Round of the first probe."""
 
 PROBE_ROUNDS = 12
+PROBE_GAP = 0.005
 PROBE_MOST = 1_500
 PROBE_S = 2.0
-"""Every so many rounds: if no more designs than these lie within the gap, found in so many seconds, the rounds end."""
+"""Every so many rounds a plan, its program solved to the gap: if no more designs than these lie within the gap, found in so many seconds, the rounds end."""
 
 ROUNDS_SHARE = 0.6
 """Share of the time that goes to prices; the rest is for plans of whole numbers."""
@@ -98,6 +102,8 @@ class Planned:
         return 0.0 if self.proven else max(0.0, (self.plan.cents - self.bound_cents) / max(1.0, self.plan.cents))
 
 
+NOT_FIXED: Mapping[int, Design] = {}
+
 NOTHING = Prices({})
 """Prices of a node that is not reached."""
 
@@ -126,6 +132,14 @@ class PlanSearch:
         other.tree, other.plans, other.centers = self.tree.later(years), [], []
         return other
 
+    def up_to(self, steps: int) -> tuple[PlanSearch, tuple[int, ...]]:
+        """The same site as if nothing came after so many steps of each future, and the numbers that its nodes have here."""
+        other = copy.copy(self)
+        other.tree, kept = self.tree.up_to(steps)
+        other.pools = {at: self.pools[number] for at, number in enumerate(kept)}
+        other.plans, other.centers = [], []
+        return other, kept
+
     def impossible(self) -> str:
         """The first node that no design serves, in words; empty where all are served."""
         for node in self.tree.nodes:
@@ -134,24 +148,24 @@ class PlanSearch:
         return ""
 
     def best(
-        self, chance: Mapping[str, float] | None = None, *, first: CoreFilter | None = None, only_first: Design | None = None, seconds: float = 60.0,
+        self, chance: Mapping[str, float] | None = None, *, first: CoreFilter | None = None, fixed: Mapping[int, Design] = NOT_FIXED, seconds: float = 60.0,
         gap: float = 0.0, name: str = "",
     ) -> Planned:
         """The plan of least expected present cost.
 
         chance: probability of each future; the problem's own where not given.
         first: kinds that the first purchase is held to.
-        only_first: the one design that the first purchase makes.
+        fixed: the one design that a node makes, by the number of the node.
         seconds: when to stop with what is known.
         gap: share of the cost at which a plan is good enough.
         """
         tree = self.tree if chance is None else self.tree.with_chance(chance)
-        return _Rounds(self, tree, first, only_first, seconds, gap, name).result()
+        return _Rounds(self, tree, first, fixed, seconds, gap, name).result()
 
 
 class _Rounds:
-    def __init__(self, search: PlanSearch, tree: Tree, first: CoreFilter | None, only_first: Design | None, seconds: float, gap: float, name: str) -> None:
-        self.search, self.tree, self.first, self.only_first, self.gap, self.name = search, tree, first, only_first, gap, name
+    def __init__(self, search: PlanSearch, tree: Tree, first: CoreFilter | None, fixed: Mapping[int, Design], seconds: float, gap: float, name: str) -> None:
+        self.search, self.tree, self.first, self.fixed, self.gap, self.name = search, tree, first, fixed, gap, name
         self.ledger = Ledger(tree, search.catalog)
         self.nodes = tuple(node for node in tree.nodes if node.parent is None or tree.weight(node) > 0)
         self.ends = time.perf_counter() + seconds
@@ -175,17 +189,17 @@ class _Rounds:
     # --- what is on offer
 
     def _offered(self, node: Node) -> list[Column]:
+        if self._fixed(node):
+            return self._fixed_column(node)
         columns = list(self.search.pools[node.number].columns.values())
         if node.number != FIRST:
             return columns
-        if self.only_first is not None:
-            return self._fixed_column(node)
         return [column for column in columns if self.first is None or self.first.keeps(column.design)]
 
     def _ask(self, node: Node, prices: Prices) -> float:
         """Take the cheapest designs of a node into work; what the cheapest costs at these prices."""
-        if self.only_first is not None and self._fixed(node):
-            return _cost(self._column(node, self.only_first), prices)
+        if self._fixed(node):
+            return _cost(self._column(node, self.fixed[node.number]), prices)
         known = self._take(node, prices)
         search = self.search.pools[node.number].offers.priced(prices, known, self.first if node.number == FIRST else None)
         found = search.cheapest(NEAR_SHARE) if search.blocks else []
@@ -272,10 +286,11 @@ class _Rounds:
         ends = time.perf_counter() + ROUNDS_SHARE * self._left_s()
         for number in range(ROUNDS_MOST):
             offered = {node.number: self._fixed_column(node) or list(self.working[node.number].values()) for node in self.nodes}
-            if number % PROBE_ROUNDS == EARLY_ROUNDS:
-                self._plan_of(offered)
-                if self._few_within():
-                    return
+            probes = number % PROBE_ROUNDS == EARLY_ROUNDS
+            if probes or number in EARLY_PLANS:
+                self._plan_of(offered, gap=PROBE_GAP if probes else EARLY_GAP)
+            if probes and self._few_within():
+                return
             program = PlanProgram(self.ledger, self.nodes, offered, whole=False, around=self.best_prices, width=WIDTH)
             solved = program.solve(max(1.0, self._left_s()))
             if solved.ending is not Ending.OPTIMAL or solved.objective is None:
@@ -345,7 +360,7 @@ class _Rounds:
         below = self.known.cents if self.known is not None else np.inf
         return self._plan_of({node.number: self._trimmed(node, within) for node in self.nodes}, below)
 
-    def _plan_of(self, offered: Mapping[int, Sequence[Column]], below: float = np.inf) -> Plan | None:
+    def _plan_of(self, offered: Mapping[int, Sequence[Column]], below: float = np.inf, gap: float = 0.0) -> Plan | None:
         """The best plan of some designs; one that the check does not accept goes, and the rest is tried again."""
         left = {number: list(columns) for number, columns in offered.items()}
         while all(left.values()):
@@ -353,8 +368,8 @@ class _Rounds:
             self.search.progress(f"{self.name}: a plan of {sum(len(one) for one in left.values())} designs on offer")
             if np.isfinite(below):
                 program.cost_below(below - SLACK_CENTS)
-            solved = program.solve(max(1.0, self._left_s()))
-            self.whole_proven = solved.ending in (Ending.OPTIMAL, Ending.INFEASIBLE)
+            solved = program.solve(max(1.0, self._left_s()), gap)
+            self.whole_proven = gap == 0 and solved.ending in (Ending.OPTIMAL, Ending.INFEASIBLE)
             if not solved.has_solution:
                 return None
             chosen = program.chosen()
@@ -379,11 +394,10 @@ class _Rounds:
         """The best of the plans that were met for other probabilities and that serve here."""
         for plan in self.search.plans:
             serves = all(node.number in plan.visits for node in self.nodes)
-            first = plan.first.design
-            if self.only_first is not None:
-                start = self.nodes[0]
-                serves &= self._column(start, first).key == self._column(start, self.only_first).key
-            if serves and (self.first is None or self.first.keeps(first)):
+            for node in self.nodes:
+                if serves and self._fixed(node):
+                    serves = self._column(node, plan.visits[node.number].design).key == self._column(node, self.fixed[node.number]).key
+            if serves and (self.first is None or self.first.keeps(plan.first.design)):
                 here = Plan(self.ledger, {node.number: plan.visits[node.number] for node in self.nodes}, {
                     future: cost for future, cost in plan.cost_by_future.items() if self.tree.chance[future] > 0
                 })
@@ -395,13 +409,13 @@ class _Rounds:
                     self._add(node, [self.known.visits[node.number].design])
 
     def _fixed_column(self, node: Node) -> list[Column]:
-        return [self._column(node, self.only_first)] if self.only_first is not None and self._fixed(node) else []
+        return [self._column(node, self.fixed[node.number])] if self._fixed(node) else []
 
     def _column(self, node: Node, design: Design) -> Column:
         return Column.of(design, self.search.pools[node.number].offers.stock.prices.wiring)
 
     def _fixed(self, node: Node) -> bool:
-        return node.number == FIRST and self.only_first is not None
+        return node.number in self.fixed
 
     def _trimmed(self, node: Node, within: float) -> list[Column]:
         """Designs on offer without those that are too dear, and those that use more of everything than another."""

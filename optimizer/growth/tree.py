@@ -69,6 +69,21 @@ class Tree:
         moved = tuple(node if node.parent is None else replace(node, year=node.year + years) for node in self.nodes)
         return Tree(self.growth, self.asked, moved, self.chance)
 
+    @property
+    def steps(self) -> int:
+        """Most steps that a future has."""
+        return max(len(self.path(node)) for node in self.nodes) - 1
+
+    def up_to(self, steps: int) -> tuple[Tree, tuple[int, ...]]:
+        """The tree without what comes after so many steps, and the numbers that its nodes have here."""
+        kept = tuple(node.number for node in self.nodes if len(self.path(node)) <= steps + 1)
+        place = {number: at for at, number in enumerate(kept)}
+        nodes = tuple(
+            replace(node, number=place[node.number], parent=None if node.parent is None else place[node.parent])
+            for node in self.nodes if node.number in place
+        )
+        return Tree(self.growth, self.asked, nodes, self.chance), kept
+
     def with_chance(self, chance: Mapping[str, float]) -> Tree:
         """The same tree with other probabilities."""
         return Tree(self.growth, self.asked, self.nodes, dict(chance))

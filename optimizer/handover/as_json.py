@@ -130,6 +130,15 @@ def reliability_data(report: Report | None, problem: Problem, rounds: int) -> Da
     }
 
 
+def lived_data(report: Report | None) -> Data | None:
+    """What the design left unmet in lived years, where the problem has a limit or hours."""
+    loss = report.lived if report else None
+    if loss is None:
+        return None
+    weather = "the weather file's own year" if loss.seed is None else "synthetic years"
+    return {"weather": weather, "seed": loss.seed, "years": loss.years, **{name: getattr(loss, name) for name in LOSS_KEYS}}
+
+
 LOSS_KEYS = ("unmet_fraction", "loss_of_load_hours", "interval_95", "critical_unmet_fraction", "critical_loss_hours", "critical_interval_95")
 
 
@@ -186,6 +195,7 @@ def solve_data(answer: Answer, inputs: Data) -> Data:
         "months": months_data(report) if report else [],
         "plane": plane_data(report),
         "reliability": reliability_data(report, answer.problem, answer.rounds),
+        "lived": lived_data(report),
         "design_month": report.design_month.month if report else None,
         "schedules": schedules_data(report) if report else None,
         "generator": generator_data(report.generator) if report else None,
@@ -216,6 +226,7 @@ def check_data(report: Report, choice: Choice, problem: Problem, currency: str, 
         "months": months_data(report),
         "plane": plane_data(report),
         "reliability": reliability_data(report, problem, 1),
+        "lived": lived_data(report),
         "design_month": report.design_month.month,
         "schedules": schedules_data(report),
         "generator": generator_data(report.generator),

@@ -39,7 +39,7 @@ def grow_data(grown: Grown, inputs: Data) -> Data:
             {"first_purchase": line.first_purchase, "cost_if_never": _coin(line.never_cents), "cost_if_certain": _coin(line.certain_cents)}
             for line in grown.lines
         ],
-        "cheapest_today_continued": None if grown.step_by_step_cents is None else _coin(grown.step_by_step_cents),
+        "step_by_step": None if grown.step_by_step_cents is None else _coin(grown.step_by_step_cents),
         "complete": grown.complete,
         "proven": grown.proven,
         "inputs": inputs,

@@ -29,8 +29,8 @@ def grow_text(grown: Grown) -> str:
     lines += section(f"Regret: what a first purchase costs more than the best for that future, {currency}", _regrets(grown))
     if grown.step_by_step_cents is not None:
         more = grown.step_by_step_cents - best.expected_cents
-        lines += section("Cheapest of today first", wrapped(
-            f"Buying what is cheapest today, and going on from there as well as can be, costs {money(grown.step_by_step_cents)} {currency} in expectation: "
+        lines += section("Step by step", wrapped(
+            f"At each date the design that is cheapest then, with no thought of what comes after, costs {money(grown.step_by_step_cents)} {currency} in expectation: "
             + (f"{money(more)} more." if more >= 1 else "no more than this plan."), "  "))
     lines += section("Where the answer flips", _flips(grown))
     lines += section(f"Doors: what keeping each open costs today, {currency}", _doors(grown))

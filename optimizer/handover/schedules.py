@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from optimizer.circuits.circuit import Circuit
+from optimizer.circuits.earth import SOURCES, earth_size
 from optimizer.design import Block
 from optimizer.inputs.catalog import Tables
 from optimizer.inputs.circuit_parts import Cable
@@ -71,6 +72,7 @@ def _circuit(circuit: Circuit, report: Report, tables: Tables) -> Data:
     ask, cable = circuit.ask, circuit.cable
     start, end = ENDS[ask.kind]
     own = [line for line in report.lines if line.where.startswith(f"{circuit_name(circuit)}:")]
+    earth = earth_size(circuit, tables)
     return {
         "circuit": ask.kind, "where": ask.where, "count": ask.count, "from": start, "to": end, "one_way_m": ask.one_way_m,
         "steady_a": ask.steady_a, "design_a": 1.25 * ask.steady_a, "voltage_v": ask.stands_v, "ambient_c": ask.ambient_c,
@@ -83,6 +85,7 @@ def _circuit(circuit: Circuit, report: Report, tables: Tables) -> Data:
         "device_at": DEVICE_AT[ask.kind] if circuit.device else None,
         "device_a": circuit.device.rated_a if circuit.device else None, "fault_a": ask.fault_a,
         "interrupt_a": circuit.device.interrupt_a if circuit.device else None, "device_set_by": _set_by(own, OF_DEVICE),
+        "earth": {"size": earth, "source": SOURCES[cable.family]} if earth and cable else None,
         "beside": [{"part": part.id, "kind": part.kind, "count": number} for part, number in circuit.beside],
     }
 

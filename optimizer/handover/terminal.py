@@ -168,18 +168,19 @@ def _headline(report: Report) -> list[str]:
 
 
 def _reliability(report: Report) -> list[str]:
-    """What the design lived through, where the problem has a loss-of-load limit."""
-    asked, loss = report.whole.needs.problem.reliability, report.loss
-    if asked is None or loss is None:
+    """What the design lived through, where the problem has a loss-of-load limit or hours."""
+    asked, loss = report.whole.needs.problem.reliability, report.lived
+    if loss is None:
         return []
-    which, unmet, interval = ("critical loads", loss.critical_unmet_fraction, loss.critical_interval_95) if asked.critical_only else (
+    critical_only = asked is not None and asked.critical_only
+    which, unmet, interval = ("critical loads", loss.critical_unmet_fraction, loss.critical_interval_95) if critical_only else (
         "loads", loss.unmet_fraction, loss.interval_95,
     )
     sure = f" (95 %: {interval[0]:,.3g} to {interval[1]:,.3g})" if interval is not None else ""
     lived = "the weather file's own year" if loss.seed is None else f"{loss.years:,} synthetic year{'s' if loss.years > 1 else ''}, seed {loss.seed}"
     return labelled(
-        "Lived", f"{which} off {loss.hours(critical_only=asked.critical_only):,.3g} h a year{sure}, {asked.loss_of_load_hours_max:,.3g} h allowed; "
-        f"{100 * (unmet or 0.0):.2g} % of their energy unmet; {lived}",
+        "Lived", f"{which} off {loss.hours(critical_only=critical_only):,.3g} h a year{sure}"
+        f"{f', {asked.loss_of_load_hours_max:,.3g} h allowed' if asked is not None else ''}; {100 * (unmet or 0.0):.2g} % of their energy unmet; {lived}",
     )
 
 

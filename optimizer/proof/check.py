@@ -26,7 +26,7 @@ from optimizer.proof.circuits import circuit_lines
 from optimizer.proof.core import core_lines
 from optimizer.proof.generator import GeneratorPlan, generator_plan
 from optimizer.proof.lines import Line, Lines
-from optimizer.proof.lived import Loss, Years, loss_of
+from optimizer.proof.lived import Loss, Years, has_hours, loss_of
 from optimizer.proof.mounts import mount_lines, mounts_name
 from optimizer.proof.whole import Whole, whole_lines
 
@@ -66,6 +66,17 @@ class Report:
     def life_cycle(self) -> LifeCycle:
         """Cost over the years; worked out where it is asked for, since most checks are of designs that nobody reads."""
         return self.prices.life_cycle(self.design, self.bill)
+
+    @cached_property
+    def lived(self) -> Loss | None:
+        """What the design left unmet in lived years, where the problem has a limit or hours; worked out where it is asked for."""
+        needs = self.whole.needs
+        if self.loss is not None or not has_hours(needs.problem):
+            return self.loss
+        try:
+            return loss_of(self.design, needs, self.prices.wiring)
+        except OutOfRange:
+            return None  # said by cold-capacity-known
 
     @property
     def valid(self) -> bool:

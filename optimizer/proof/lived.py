@@ -9,7 +9,7 @@ import numpy as np
 
 from optimizer.circuits.wiring import Wiring
 from optimizer.design import Design
-from optimizer.inputs.problem import Problem
+from optimizer.inputs.problem import Problem, Reliability
 from optimizer.needs.daylight import MONTH_OF_DAY
 from optimizer.needs.hours import hour_loads
 from optimizer.needs.site import Needs
@@ -69,10 +69,18 @@ def weather_year(problem: Problem) -> tuple[np.ndarray, np.ndarray] | None:
     return np.asarray(effective_sun_h(plane, share))[None, :], np.asarray(weather.air_c)
 
 
+USUAL = Reliability(loss_of_load_hours_max=8760)
+"""Years that are lived where a problem has hours and no limit."""
+
+
+def has_hours(problem: Problem) -> bool:
+    """Whether a problem says more than days: when a load runs, or the weather of every hour."""
+    return any(load.runs is not None for load in problem.loads) or weather_of(problem) is not None
+
+
 def years_of(problem: Problem) -> Years:
     """The years that the problem's limit speaks of: those that `replay` makes up from the same seed, or the weather file's own."""
-    asked = problem.reliability
-    assert asked is not None, "asked only where there is a limit"
+    asked = problem.reliability or USUAL
     own_year = weather_year(problem)
     if own_year is not None:
         return Years(*own_year, None)

@@ -214,13 +214,13 @@ class _Walk:
         """The cheapest design at a point, solved once.
 
         near_cents: what a design near by costs. Dearer ones than a step above it are looked at only if there is no other:
-        a small bound leaves few candidates.
+        a small bound leaves few candidates. Where a walk that had designs finds none, it ends, and the reason is asked for at once.
         """
         if point not in self._known:
             self.progress(f"{self.axis.name} {self.axis.value(point):g}")
             asked = self.axis.at(self.axis.value(point))
             answer = solve(*asked, explain=False, most_cents=round(near_cents * STEP_X)) if near_cents is not None else None
-            self._known[point] = answer if answer is not None and answer.report is not None else solve(*asked, explain=False)
+            self._known[point] = answer if answer is not None and answer.report is not None else solve(*asked, explain=near_cents is not None)
         return self._known[point]
 
     def report(self, answer: Answer, point: int) -> Report | None:
@@ -239,7 +239,7 @@ class _Walk:
         """Say once for each stretch without a design why there is none; at every point asked it would take far longer."""
         self._stretches = self._merged()
         for at, (low, high, answer) in enumerate(self._stretches):
-            if answer.outcome is Outcome.INFEASIBLE:
+            if answer.outcome is Outcome.INFEASIBLE and not answer.reason:
                 reason = solve(*self.axis.at(self.axis.value(low))).reason
                 self._stretches[at] = (low, high, replace(answer, reason=reason))
 

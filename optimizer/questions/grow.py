@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 
+from optimizer.growth.greedy import step_by_step
 from optimizer.growth.offers import CoreFilter
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_search import Planned, PlanSearch
@@ -215,19 +216,16 @@ class _Asking:
 
     def _continued(self, search: PlanSearch, plan: Plan, future: str) -> float:
         """Present cost of a future with the first design of a plan and the best continuation [cents]."""
-        found = search.best(_only(self.chance, {future: 1.0}), only_first=plan.first.design, seconds=LEAST_S * 2, name=f"{words_of(plan)}, {future}")
+        found = search.best(_only(self.chance, {future: 1.0}), fixed={FIRST: plan.first.design}, seconds=LEAST_S * 2, name=f"{words_of(plan)}, {future}")
         if found.stopped:
             raise _Stopped
         self.grown.all_proven &= found.proven
         return found.plan.cost_by_future[future] if found.plan is not None else float("inf")
 
     def _step_by_step(self, search: PlanSearch) -> None:
-        """The cheapest first purchase of today, continued as well as it can be."""
-        alone = search.best(_only(self.chance, {}), seconds=LEAST_S * 2, name="the cheapest of today")
-        if alone.plan is None:
-            return
-        found = search.best(only_first=alone.plan.first.design, seconds=LEAST_S * 3, name="the cheapest of today, continued")
-        if found.stopped or alone.stopped:
+        """What is cheapest at each date, chosen as if nothing came after it."""
+        found = step_by_step(search, seconds=LEAST_S * 2)
+        if found.stopped:
             raise _Stopped
         if found.plan is not None:
             self.grown.step_by_step_cents = found.plan.cents

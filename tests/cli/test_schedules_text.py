@@ -67,3 +67,13 @@ def test_the_same_rows_stand_in_the_json(run):
     schedules = json.loads(run("solve", "light_kit", "--json").out)["schedules"]
     assert all(row["device_at"] for row in schedules["circuits"] if row["device"])
     assert next(sheet["as"] for sheet in schedules["settings"]) == "charging, array 1"
+
+
+@pytest.mark.parametrize(("site", "run_size", "inverter_size"), [("workshop", "10 mm2", "50 mm2"), ("camper", "14 AWG", "4 AWG")])
+def test_earth_conductors_stand_beside_their_circuits(run, site, run_size, inverter_size):
+    """IEC by the line conductor: 10 mm2, and half of 95 mm2 as the next standard size; NEC by the device: 1.25 x 7.3 A and 300 A."""
+    rows = json.loads(run("solve", site, "--json").out)["schedules"]["circuits"]
+    earthed = {row["circuit"]: row["earth"]["size"] for row in reversed(rows) if row["earth"]}
+    assert set(earthed) == {"array run", "inverter", "AC output"}
+    assert (earthed["array run"], earthed["inverter"]) == (run_size, inverter_size)
+    assert f"equipment earth of {inverter_size} at least" in " ".join(run("solve", site).out.split())

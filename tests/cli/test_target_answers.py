@@ -74,7 +74,20 @@ def test_a_limit_that_no_design_keeps_is_said_so(run, kit):
 
 
 def test_without_the_section_nothing_is_said(run):
-    assert json.loads(run("solve", "light_kit", "--json").out)["reliability"] is None
+    answer = json.loads(run("solve", "light_kit", "--json").out)
+    assert (answer["reliability"], answer["lived"]) == (None, None)
+    assert "Lived" not in run("solve", "light_kit").out
+
+
+def test_where_loads_have_hours_the_answer_tells_what_replay_tells(run):
+    """The clinic's loads say when they run; it has no limit."""
+    answer = json.loads(run("solve", "clinic", "--json").out)
+    lived, replayed = answer["lived"], json.loads(run("replay", "clinic", "--years", "100", "--json").out)
+    assert answer["reliability"] is None
+    assert (lived["years"], lived["seed"], lived["weather"]) == (100, 1, "synthetic years")
+    for key in ("unmet_fraction", "loss_of_load_hours", "interval_95"):
+        assert lived[key] == pytest.approx(replayed[key], rel=1e-4)
+    assert lived["critical_loss_hours"] <= lived["loss_of_load_hours"]
 
 
 @pytest.mark.parametrize(("section", "words"), [

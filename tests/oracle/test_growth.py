@@ -9,7 +9,7 @@ import pytest
 from growth_enumerate import SHAPES, EveryPlan, growth_case
 
 from optimizer.bill import PriceList
-from optimizer.growth.greedy import cheapest_first
+from optimizer.growth.greedy import step_by_step
 from optimizer.growth.ledger import usage_of
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_check import check_plan
@@ -59,7 +59,7 @@ def test_the_best_plan_is_the_best_of_all_plans(seed: int) -> None:
     assert check_plan(case.plan, case.search.catalog) == ()
     _bounds_hold(case)
     _early_stop_holds(case)
-    greedy = cheapest_first(case.search).plan
+    greedy = step_by_step(case.search).plan
     assert greedy is not None
     assert check_plan(greedy, case.search.catalog) == ()
     assert greedy.cents >= case.least_cents - SLACK_CENTS

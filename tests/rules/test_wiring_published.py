@@ -13,7 +13,7 @@ from test_published import column, published
 
 from optimizer import load_catalog
 from optimizer.errors import OutOfRange
-from optimizer.rules import protection, wiring
+from optimizer.rules import earthing, protection, wiring
 
 TABLES = load_catalog().tables
 FEET_A_KM = 3280.84
@@ -250,3 +250,21 @@ def test_outside_a_table_there_is_no_answer(call, words: str) -> None:
     with pytest.raises(OutOfRange) as caught:
         call()
     assert words in str(caught.value)
+
+
+# --- equipment earth
+
+
+def test_earth_conductors_of_the_nec() -> None:
+    # published: NFPA 70 (NEC) Table 250.122, copper, from memory: the size beside each rating, and that of the next above it.
+    sizes = {15: "14", 20: "12", 60: "10", 100: "8", 200: "6", 300: "4", 400: "3", 500: "2", 600: "1", 800: "1/0"}
+    for rating, size in sizes.items():
+        assert earthing.earth_by_device_mm2(rating) == TABLES.conductor("NEC", f"{size} AWG").area_mm2
+        assert earthing.earth_by_device_mm2(rating - 1) == earthing.earth_by_device_mm2(rating)
+    with pytest.raises(OutOfRange, match="earth conductors"):
+        earthing.earth_by_device_mm2(801)
+
+
+def test_earth_conductors_of_the_iec() -> None:
+    # published: IEC 60364-5-54 Table 54.2, from memory: S, 16 mm2, S / 2.
+    assert [float(area) for area in earthing.earth_by_line_mm2(np.array([1.5, 10, 16, 25, 35, 50, 95]))] == [1.5, 10, 16, 16, 16, 25, 47.5]
