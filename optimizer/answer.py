@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import time
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from functools import partial
 from typing import Any
 
 from optimizer.bill import PriceList
@@ -19,6 +21,14 @@ from optimizer.errors import InputError
 from optimizer.inputs.agreement import refuse_unknown_parts
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
+from optimizer.inputs.starters import (
+    Fitted,
+    misfits,
+    ways_to_fit,
+    with_gentlest,
+    with_starters,
+    without_starters,
+)
 from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.site import Needs
 from optimizer.needs.sunlight import at_tilt, planes
@@ -85,6 +95,9 @@ def solve(
     The design has passed the check, or there is none; `answer.outcome` says how it ended.
     """
     refuse_unknown_parts(problem, catalog)
+    if any(load.soft_starter == "may" for load in problem.loads):
+        each = partial(solve, prune=prune, solver=solver, kinds=kinds, margin_share=margin_share)
+        return _with_starters(problem, catalog, each, explain=explain, most_cents=most_cents)
     problem, catalog = with_worn_parts(problem, catalog)
     tilts = planes(problem)
     if len(problem.array.tilts) < 2:
@@ -99,6 +112,60 @@ def solve(
         return _solve_on_plane(asked, catalog, prune=prune, solver=solver, kinds=kinds, explain=explained, margin_share=margin_share, most_cents=most)
 
     return _cheapest_plane(problem, tilts, on, explain=explain, most_cents=most_cents)
+
+
+def _with_starters(problem: Problem, catalog: Catalog, solved: Callable[..., Answer], *, explain: bool, most_cents: int | None) -> Answer:
+    """The cheapest design over every way to fit soft starters.
+
+    Load after load, the hardest start first, gets each of its starters or none, which is a problem of its own; loads that are still open start
+    as gently as they ever may, for nothing. That bounds all that is open: it is left where it costs more than the best that is known.
+    """
+    started = time.perf_counter()
+    prices = PriceList(problem, catalog)
+    options = ways_to_fit(problem, catalog, lambda part: prices.bought_cents(part) + prices.beside_cents(part))
+    plain = without_starters(problem)
+    timing: Counter[str] = Counter()
+    settled = True
+
+    def on(asked: Problem, most: int | None, *, explained: bool = False) -> Answer:
+        nonlocal settled
+        seconds = max(0.01, problem.solver.time_limit_s - (time.perf_counter() - started))
+        limited = asked.solver.model_copy(update={"time_limit_s": seconds})
+        answer = solved(asked.model_copy(update={"solver": limited}), catalog, explain=explained, most_cents=most)
+        timing.update(answer.timing_s)
+        settled &= answer.outcome in (Outcome.OPTIMAL, Outcome.INFEASIBLE)
+        return answer
+
+    best, chosen = on(plain, most_cents, explained=explain), Fitted()
+
+    def look(at: int, fitted: Fitted) -> None:
+        nonlocal best, chosen, settled
+        if time.perf_counter() - started > problem.solver.time_limit_s:
+            settled = False
+            return
+        most = most_cents if best.report is None else best.report.bill.objective_cents - 1
+        asked = with_starters(plain, catalog, fitted)
+        answer = on(with_gentlest(asked, dict(options[at:])), most)
+        if answer.outcome is Outcome.INFEASIBLE:
+            return  # not even so is anything cheaper
+        if answer.choice is not None:
+            here = answer.problem.model_copy(update={"loads": asked.loads})
+            report = check(answer.choice, here, catalog)
+            if report.valid:  # what is open need not be eased at all
+                best, chosen = replace(answer, problem=here, report=report), fitted
+                return
+        if at < len(options):
+            item, starters = options[at]
+            for starter in (None, *starters):
+                look(at + 1, fitted if starter is None else {**fitted, item: starter.id})
+
+    if options and not (best.report is not None and problem.solver.gap >= 1):  # to such a gap any design will do
+        look(0, Fitted())
+    choice = best.choice.model_copy(update={"soft_starters": chosen}) if best.choice is not None else None
+    best = replace(best, choice=choice, problem=best.problem.model_copy(update={"solver": problem.solver}), timing_s=dict(timing))
+    if settled:
+        return best
+    return replace(best, outcome=Outcome.STOPPED if best.report is None else Outcome.FEASIBLE, bound_cents=None, gap=None)
 
 
 def _cheapest_plane(problem: Problem, tilts: Sequence[float | None], on: Callable[..., Answer], *, explain: bool, most_cents: int | None) -> Answer:
@@ -155,7 +222,10 @@ def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog
             listed = ", ".join(f"{one:g}" for one in allowed) or "none"
             raise InputError(f"choice: tilt_deg {tilt:g} is not a tilt of the problem ({listed})")
         problem = at_tilt(problem, tilt)
-    return check_on_plane(choice, problem, catalog)
+    wrong = list(misfits(problem, catalog, choice.soft_starters))
+    if wrong:
+        raise InputError(wrong)
+    return check_on_plane(choice, with_starters(problem, catalog, choice.soft_starters), catalog)
 
 
 def _solve_on_plane(

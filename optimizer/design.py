@@ -77,6 +77,8 @@ class Choice(_Record):
     converters: tuple[ConverterChoice, ...] = ()
     tilt_deg: Annotated[float, Field(ge=0, le=90)] | None = None
     """Tilt of the array, where the problem lets the design choose."""
+    soft_starters: dict[str, str] = {}
+    """Soft starters before loads that may have one: ids by item, one a piece."""
 
 
 def choice_from(data: Mapping[str, Any], name: str = "choice") -> Choice:

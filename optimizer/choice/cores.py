@@ -303,11 +303,11 @@ def _costs(cores: Cores, catalog: Catalog, stock: Stock) -> None:
 
     replaced = _replacements(cores, catalog, stock) if prices.lives.minimised else 0
     connections = table.units + table.strings + 2 * table.inverter_count + 2 * way_units
-    fixed = allowances(allowance) + prices.fixed_freight_cents + prices.connection_cents * connections + table.wiring_cents + replaced
+    fixed = allowances(allowance) + prices.fixed_freight_cents + prices.starters_cents + prices.connection_cents * connections + table.wiring_cents + replaced
     table.add(
         cost=cores.total(stock.price_cents) + fixed, least_cost=cores.total(stock.least_cents) + fixed,
-        bill_cost=cores.total(stock.bill_cents) + allowances(prices.allowance_bill_cents) + prices.fixed_freight_cents + table.wiring_cents,
-        weight_total_kg=cores.total(lambda part_id: catalog.by_id[part_id].weight_kg) + allowances(kg) + table.wiring_kg, pieces=table.units + table.inverter_count + way_units,
+        bill_cost=cores.total(stock.bill_cents) + allowances(prices.allowance_bill_cents) + prices.fixed_freight_cents + prices.starters_bill_cents + table.wiring_cents,
+        weight_total_kg=cores.total(lambda part_id: catalog.by_id[part_id].weight_kg) + allowances(kg) + table.wiring_kg + prices.starters_kg, pieces=table.units + table.inverter_count + way_units,
     )
 
 

@@ -56,7 +56,8 @@ def inputs_data(problem_sha256: str | None, catalog_sha256: str | None) -> Data:
 
 def choice_data(choice: Choice) -> Data:
     """The object that `check` reads back; the tilt is in it where the problem left it open."""
-    return choice.model_dump(mode="json", exclude={"tilt_deg"} if choice.tilt_deg is None else None)
+    left_out = {name for name, empty in (("tilt_deg", choice.tilt_deg is None), ("soft_starters", not choice.soft_starters)) if empty}
+    return choice.model_dump(mode="json", exclude=left_out)
 
 
 def bill_data(lines: Sequence[BillLine]) -> list[Data]:

@@ -98,6 +98,12 @@ def _of_problem(problem: Problem) -> Iterator[str]:
         yield "An alternator charges too: through a DC-DC charger made for it, fused at both ends; it is not part of this answer."
     if problem.array.mounting == "flat on a vehicle":
         yield "The system stands in a vehicle: its own standards apply to cable, fixing, ignition protection and ventilation."
+    fitted = [load.item for load in problem.loads if load.soft_starter not in (None, "may")]
+    if fitted:
+        yield (
+            f"Soft starters are counted on before {', '.join(fitted)}: not every motor starts with one (compressors under pressure, motors with a start "
+            "capacitor). Ask its maker, and try it before the inverter is bought."
+        )
     if problem.mounting is not None:
         yield (
             "Ratings of mounts were compared with the wind and snow of the problem file, and weight with what it says of the roof. Anchors, "

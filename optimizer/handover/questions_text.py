@@ -19,7 +19,7 @@ from optimizer.handover.layout import (
     wrapped,
 )
 from optimizer.handover.questions_json import exact
-from optimizer.inputs.circuit_parts import Cable, Protection
+from optimizer.inputs.circuit_parts import Cable, Protection, SoftStarter
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.problem import Problem
 from optimizer.questions.cost_of import CostOf, Notch, Priced
@@ -253,7 +253,7 @@ def why_not_text(found: WhyNot) -> str:
         entering = f"at {money(found.enters_below_cents)} {currency} a piece or less a design with it costs no more" \
             if found.enters_below_cents is not None else "at no price: even for nothing, the design around it costs more"
         lines += labelled("Enters", entering)
-    if found.verdict == "beaten" and isinstance(part, Mount):
+    if found.verdict == "beaten" and isinstance(part, Mount | SoftStarter):
         cents = found.enters_below_cents
         never = "at no price: even for nothing, no design with it is cheaper"
         lines += labelled("Enters", never if cents is None else f"at {money(cents)} {currency} a piece or less a design with it costs no more")

@@ -13,7 +13,7 @@ from typing import TypeVar
 import numpy as np
 
 from optimizer.errors import InputError
-from optimizer.inputs.circuit_parts import Cable, Generator, Protection
+from optimizer.inputs.circuit_parts import Cable, Generator, Protection, SoftStarter
 from optimizer.inputs.circuit_tables import CircuitTables, load_circuit_tables
 from optimizer.inputs.kits import Kit, load_kits
 from optimizer.inputs.mount_parts import Mount
@@ -42,6 +42,7 @@ FILES: Mapping[str, type[Part]] = {
     "protection": Protection,
     "generators": Generator,
     "mounts": Mount,
+    "soft_starters": SoftStarter,
 }
 LIVING = ("module", "controller", "inverter", "converter")
 """Kinds of part that tables/lives.csv knows; the life of a battery follows from its use."""
@@ -88,6 +89,7 @@ class Catalog:
     protection: tuple[Protection, ...] = ()
     generators: tuple[Generator, ...] = ()
     mounts: tuple[Mount, ...] = ()
+    soft_starters: tuple[SoftStarter, ...] = ()
 
     @cached_property
     def by_id(self) -> Mapping[str, Part]:
@@ -111,6 +113,7 @@ class Catalog:
         yield from self.protection
         yield from self.generators
         yield from self.mounts
+        yield from self.soft_starters
 
     def find(self, part_id: str, kind: type[PartKind]) -> PartKind:
         """A part of a kind by its id; a sentence where there is none."""
@@ -226,7 +229,7 @@ def load_catalog(folder: str | Path | None = None) -> Catalog:
     """Read a catalog folder (default: the shipped one).
 
     folder: holds catalog.toml, modules.csv, batteries.csv, controllers.csv, inverters.csv and, where wanted,
-    converters.csv, allowances.csv, cables.csv, protection.csv, generators.csv, mounts.csv, kits.csv and tables/.
+    converters.csv, allowances.csv, cables.csv, protection.csv, generators.csv, mounts.csv, soft_starters.csv, kits.csv and tables/.
     Raises InputError with every error of every row of every file.
     """
     home = Path(folder) if folder is not None else shipped_folder("catalogs")

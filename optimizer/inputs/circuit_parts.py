@@ -14,6 +14,7 @@ from optimizer.inputs.parts import (
     NotNegative,
     Part,
     Positive,
+    Volts,
     YesNo,
     _outside,
     _whole_number,
@@ -114,6 +115,23 @@ class Protection(Part):
 
 def _a(kind: str) -> str:
     return f"an {kind}" if kind[0] in "ao" else f"a {kind}"
+
+
+class SoftStarter(Part):
+    """What stands before one motor and lets it start gently: `surge_x` and `start_s` are what is left of its start."""
+
+    ac_v: Volts
+    va_max: Positive
+    surge_x: Annotated[float, Field(ge=1, le=5)]
+    start_s: Annotated[float, Field(gt=0, le=60)]
+    weight_kg: Positive
+
+    def doubts(self) -> Iterator[Complaint]:
+        """What is unlikely."""
+        if self.va_max < 100:
+            yield "va_max", "is usually 100 VA or more: is it in kVA?"
+        if self.surge_x < 1.5:
+            yield "surge_x", "is usually 1.5 or more: a motor that must turn takes more than it runs with"
 
 
 class Generator(Part):

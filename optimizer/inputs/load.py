@@ -47,6 +47,12 @@ def _runs(text: str) -> str:
     return text
 
 
+def _soft_starter(word: str) -> str:
+    if word != "may":
+        raise ValueError("must be may, or left out: which starter it gets is chosen")
+    return word
+
+
 class Load(Section):
     """One kind of appliance, as used: watts are running input watts, hours are per day of use."""
 
@@ -66,6 +72,7 @@ class Load(Section):
     runs: Annotated[str, AfterValidator(_runs)] | None = None
     dc_volts_max: Positive | None = None
     modified_sine_ok: YesNo = False
+    soft_starter: Annotated[str, AfterValidator(_soft_starter)] | None = None
     hours: dict[str, Annotated[float, Field(ge=0, le=24)]] = {}
 
     @property

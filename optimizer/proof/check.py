@@ -15,6 +15,7 @@ from optimizer.circuits.wiring import Wiring
 from optimizer.design import Choice, Design, choice_from, design_of
 from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.circuit_parts import SoftStarter
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.inputs.worn import with_worn_parts
 from optimizer.lifecycle import LifeCycle
@@ -124,11 +125,22 @@ def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceLi
             lines += mount_lines(needs, catalog.mounts, block, prices.mounts.of_block(block), mounts_name(number))
     lines += core_lines(whole.core)
     lines += whole_lines(whole, catalog, bill)
+    lines += _starter_lines(needs, catalog)
     circuits = wiring.circuits(design)
     lines += circuit_lines(needs, catalog.tables, circuits, wiring)
     loss = _loss(design, needs, wiring, years)
     lines += _loss_lines(needs, loss)
     return Report(design, whole, bill, tuple(lines), months_of(whole), prices, circuits, generator_plan(whole, catalog), loss)
+
+
+def _starter_lines(needs: Needs, catalog: Catalog) -> list[Line]:
+    """Rule 70 for the soft starters that are fitted: each before one motor."""
+    lines = Lines(needs.severities, "soft starters")
+    for load in needs.problem.loads:
+        starter = catalog.by_id.get(load.soft_starter or "")
+        if isinstance(starter, SoftStarter):
+            lines.add("soft-starter-size", starter.va_max, load.running_va, f"{starter.id} before {load.item}")
+    return lines.lines
 
 
 def _loss(design: Design, needs: Needs, wiring: Wiring, years: Years | None) -> Loss | None:

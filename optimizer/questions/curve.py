@@ -11,9 +11,10 @@ from optimizer.answer import Answer, Outcome, solve
 from optimizer.design import Choice, design_of
 from optimizer.errors import InputError, WrongUse
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Cable, Protection
+from optimizer.inputs.circuit_parts import Cable, Protection, SoftStarter
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.problem import Problem
+from optimizer.inputs.starters import with_starters
 from optimizer.inputs.text_tables import nearest
 from optimizer.needs.requirements import RUN_M, with_context_kept, with_section
 from optimizer.needs.site import Needs
@@ -149,7 +150,7 @@ def _price_axis(problem: Problem, catalog: Catalog, part_id: str) -> Axis:
 
     # Prices beside the bill together with a budget: the cheapest by one may be forbidden by the other, here and there.
     # A cable, a device or a mount gives way to another inside one and the same choice, whose cost is then no straight line.
-    straight = (problem.limits.budget is None or not any(problem.objective.model_dump().values())) and not isinstance(part, Cable | Mount | Protection)
+    straight = (problem.limits.budget is None or not any(problem.objective.model_dump().values())) and not isinstance(part, Cable | Mount | Protection | SoftStarter)
     # Replacements rise with the price too, in cents of each purchase: no straight line.
     straight = straight and problem.life_cycle.objective == "purchase"
     return Axis(f"price:{part_id}", catalog.currency, 0.0, max(1.0, 2 * part.price), 0.01, tightening=True, exact=straight, now=part.price, at=price)
@@ -172,7 +173,7 @@ def curve(problem: Problem, catalog: Catalog, over: str, progress: Progress = la
     walk = _Walk(axis, progress)
     complete = True
     try:
-        if over.startswith("price:") and not isinstance(catalog.by_id[over.removeprefix("price:")], Cable | Mount | Protection):
+        if over.startswith("price:") and not isinstance(catalog.by_id[over.removeprefix("price:")], Cable | Mount | Protection | SoftStarter):
             walk.along(walk.last_cheapest)
         elif axis.exact:
             walk.along(walk.last_held)
@@ -231,7 +232,7 @@ class _Walk:
             return there.report
         if (answer.choice, point) not in self._reports:
             problem, catalog = self.axis.at(self.axis.value(point))
-            self._reports[answer.choice, point] = check_design(design_of(answer.choice, catalog), Needs(with_tilt(problem, answer.choice.tilt_deg)), catalog)
+            self._reports[answer.choice, point] = check_design(design_of(answer.choice, catalog), Needs(with_starters(with_tilt(problem, answer.choice.tilt_deg), catalog, answer.choice.soft_starters)), catalog)
         return self._reports[answer.choice, point]
 
     def explained(self) -> None:

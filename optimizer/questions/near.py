@@ -13,6 +13,7 @@ from optimizer.design import Choice, Design, design_of
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
+from optimizer.inputs.starters import with_starters
 from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.requirements import with_section
 from optimizer.needs.site import Needs
@@ -187,7 +188,7 @@ class _Search:
         """Hold a design against the best, by changed lines and then by what the problem itself counts; returns these."""
         assert answer.report is not None, "only designs are kept"
         assert answer.choice is not None, "a design is one of a choice"
-        asked = with_tilt(self.asked, answer.choice.tilt_deg)
+        asked = with_starters(with_tilt(self.asked, answer.choice.tilt_deg), self.catalog, answer.choice.soft_starters)
         report = check_design(answer.report.design, Needs(asked), self.catalog)
         assert report.valid, "more locks and other prices make nothing valid that was not"
         rank = (_changed_lines(self.order, report.design), report.bill.objective_cents)

@@ -10,11 +10,12 @@ from typing import Literal, TypeVar, cast
 from optimizer.answer import Answer, Outcome, solve
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Cable, Protection
+from optimizer.inputs.circuit_parts import Cable, Protection, SoftStarter
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Allowance, Part
 from optimizer.inputs.problem import Problem
+from optimizer.inputs.starters import fits, with_starters
 from optimizer.inputs.text_tables import nearest
 from optimizer.needs.requirements import requirements, with_section
 from optimizer.needs.site import Needs
@@ -87,6 +88,8 @@ def why_not(problem: Problem, catalog: Catalog, part_id: str, progress: Progress
     base = solve(problem, catalog)
     if isinstance(part, Cable | Protection):
         return _in_circuits(base, catalog, part)
+    if isinstance(part, SoftStarter):
+        return _before_motors(base, problem, catalog, part, progress)
     if isinstance(part, Mount):
         return _under_arrays(base, problem, catalog, part, progress)
     if base.report is not None and _holds(base.report, part_id):
@@ -169,6 +172,32 @@ def _under_arrays(base: Answer, problem: Problem, catalog: Catalog, part: Mount,
     return WhyNot(part.id, verdict, base, None, cents, blocking, f"{forbids} of the cheapest design")
 
 
+def _before_motors(base: Answer, problem: Problem, catalog: Catalog, part: SoftStarter, progress: Progress) -> WhyNot:
+    """A soft starter is fitted before loads that may have one: its price is looked for by solving again."""
+    able = [load.item for load in problem.loads if load.soft_starter == "may" and fits(part, load)]
+    if not able:
+        return WhyNot(part.id, "screened out", base, None, None, None, "no load that may have a soft starter takes it: its volts, its volt-amperes or a start that is gentle already")
+
+    def least(cents: int) -> tuple[int, int] | None:
+        progress(f"{part.id} at {cents / 100:,.2f}")
+        report = solve(problem, with_price(catalog, part, cents), explain=False).report
+        return None if report is None else (report.bill.objective_cents, report.prices.starters[part.id])
+
+    if base.report is not None and base.report.prices.starters[part.id]:
+        progress(f"the cheapest design without {part.id}")
+        others = tuple(one for one in catalog.soft_starters if one.id != part.id)
+        without = solve(problem, replace(catalog, soft_starters=others), explain=False)
+        price = in_mounts.highest_price(least, part.price_cents, without.report.bill.objective_cents) if without.report else None
+        before = " and ".join(item for item, one in (base.choice.soft_starters if base.choice else {}).items() if one == part.id)
+        always = without.outcome is Outcome.INFEASIBLE
+        return WhyNot(part.id, "chosen", base, base, None if price is None else int(price), None, f"it stands before {before}", always)
+    if base.report is None:
+        return WhyNot(part.id, "screened out", base, None, None, None, f"the problem has no design at all. {base.reason}")
+    price = in_mounts.highest_price(least, 0, base.report.bill.objective_cents)
+    reason = f"before {' or '.join(able)} it saves less than it costs"
+    return WhyNot(part.id, "beaten", base, None, None if price is None else int(price), None, reason)
+
+
 def _holds(report: Report, part_id: str) -> bool:
     """Whether a design uses a part, or its bill a kit."""
     return bool(report.design.pieces[part_id]) or any(use.kit.id == part_id for use in report.bill.kits)
@@ -216,7 +245,7 @@ def _blocking(problem: Problem, catalog: Catalog, part: Part | Kit, base: Answer
             continue
         opened = solve(requirement.with_value(requirement.without), catalog)
         if opened.report is not None and opened.choice is not None:
-            broken = check_design(opened.report.design, Needs(with_tilt(demanding, opened.choice.tilt_deg)), catalog).failures
+            broken = check_design(opened.report.design, Needs(with_starters(with_tilt(demanding, opened.choice.tilt_deg), catalog, opened.choice.soft_starters)), catalog).failures
             if broken:
                 line = broken[0]
                 reason = f"the problem's limit '{requirement.title}' keeps it out; without that limit there is a design with it"
@@ -325,4 +354,5 @@ def with_price(catalog: Catalog, part: Part | Kit, price_cents: int) -> Catalog:
         catalog, modules=swapped(catalog.modules), batteries=swapped(catalog.batteries), controllers=swapped(catalog.controllers),
         inverters=swapped(catalog.inverters), converters=swapped(catalog.converters), allowances=swapped(catalog.allowances),
         cables=swapped(catalog.cables), protection=swapped(catalog.protection), mounts=swapped(catalog.mounts),
+        soft_starters=swapped(catalog.soft_starters),
     )

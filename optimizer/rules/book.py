@@ -162,6 +162,7 @@ RULES: Mapping[str, Rule] = _book(
     # --- inverter
     Rule("continuous-power", "69", "Inverter carries the coincident watts at its room's temperature", "hard", "W", "at least"),
     Rule("continuous-va", "69", "Inverter carries the coincident volt-amperes", "hard", "VA", "at least"),
+    Rule("soft-starter-size", "70", "Soft starters carry their motors", "hard", "VA", "at least", by_size=True),
     Rule("surge", "70", "Inverter starts the worst load", "hard", "VA", "at least"),
     Rule("ac-standard", "72", "Inverter makes the site's AC", "hard", "", "equals"),
     Rule("leg-power", "73", "Each leg or phase carries its share", "hard", "VA", "at least"),

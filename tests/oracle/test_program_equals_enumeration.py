@@ -45,7 +45,7 @@ WITH_CBC = SEEDS[7::44]
 
 OF_CIRCUITS = {  # decided in test_circuits_enumerated.py: these cases have no cables
     "circuit-parts", "conductor-ampacity", "terminal-ampacity", "cable-voltage", "voltage-drop", "device-rating", "device-protects", "device-voltage",
-    "interrupt-rating", "terminal-size", "string-fuse", "arc-fault", "cable-tinned",
+    "interrupt-rating", "terminal-size", "string-fuse", "arc-fault", "rapid-shutdown", "cable-tinned",
 }
 OF_MOUNTS = {  # decided in test_mounts_enumerated.py: these cases have no mounts
     "mount-parts", "mount-place", "mount-wind", "mount-snow", "mount-tilt", "mount-size", "mount-modules", "mount-salt", "roof-load",
@@ -59,6 +59,7 @@ NEVER_BINDS = {
     "battery-series-count",  # the walk puts as many units in series as make the bank's class
     "dc-load-voltage",  # the walk takes the least number of converters that carry their loads
     "loss-of-load",  # these cases ask for no limit; test_target.py decides it
+    "soft-starter-size",  # only loads of test_soft_starters.py may have one, and only those that fit are tried
     "charge-limit",  # the walk sets limits only where the device holds them
 }
 
