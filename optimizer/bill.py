@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from optimizer.circuits.wiring import Wiring
 from optimizer.design import Bank, Block, Design
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Cable
+from optimizer.inputs.circuit_parts import Cable, Charger, Generator, Protection
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.parts import Allowance, Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
@@ -51,6 +51,8 @@ class Bill:
     beside_cents: int = 0
     weight_kg: float = field(default=0.0)
     kits: tuple[KitUse, ...] = ()
+    running_cents: int = 0
+    """Fuel and service over the years, as they count today; not on the bill [cents]."""
 
     @property
     def objective_cents(self) -> int:
@@ -127,7 +129,20 @@ class PriceList:
     @property
     def has_prices_beside_the_bill(self) -> bool:
         """Whether the objective holds prices that are not on the bill."""
-        return bool(self.distinct_cents or self.connection_cents or self._per_kg or self.lives.minimised)
+        return bool(self.distinct_cents or self.connection_cents or self._per_kg or self.lives.minimised or self.problem.source_in_design)
+
+    @property
+    def marked_up(self) -> float:
+        """What a coin of parts and freight is for the customer, with margin and tax."""
+        return (1 + self.problem.price.margin_pct / 100) * (1 + self.problem.price.tax_pct / 100)
+
+    def with_running(self, bill: Bill, running_cents: float) -> Bill:
+        """A bill with what a generator burns beside it.
+
+        The customer buys fuel and service himself: neither margin nor tax come on top, as they do on what the objective counts.
+        So they are divided by both there, and fuel weighs against parts as it does for the customer.
+        """
+        return replace(bill, running_cents=round(running_cents), beside_cents=bill.beside_cents + round(running_cents / self.marked_up))
 
     def freight_cents(self, part: Part) -> int:
         """Freight of one bought piece [cents]."""
@@ -383,7 +398,7 @@ class KitPrices:
         return sum(pieces * (self._prices.bought_cents(self._parts[part]) - cuts.get(part, 0)) for part, pieces in needed.items())
 
 
-SCARCE_FIRST: tuple[type[Part], ...] = (Inverter, Battery, Controller, Converter, Module, Allowance)
+SCARCE_FIRST: tuple[type[Part], ...] = (Generator, Inverter, Charger, Battery, Controller, Converter, Module, Allowance, Cable, Protection)
 """Kinds of part, those of which designs have the fewest pieces first."""
 
 

@@ -55,8 +55,8 @@ def inputs_data(problem_sha256: str | None, catalog_sha256: str | None) -> Data:
 
 
 def choice_data(choice: Choice) -> Data:
-    """The object that `check` reads back; the tilt is in it where the problem left it open."""
-    return choice.model_dump(mode="json", exclude={"tilt_deg"} if choice.tilt_deg is None else None)
+    """The object that `check` reads back; tilt and source are in it where the problem left them open."""
+    return choice.model_dump(mode="json", exclude={name for name in ("tilt_deg", "source") if getattr(choice, name) is None})
 
 
 def bill_data(lines: Sequence[BillLine]) -> list[Data]:

@@ -13,7 +13,7 @@ from typing import TypeVar
 import numpy as np
 
 from optimizer.errors import InputError
-from optimizer.inputs.circuit_parts import Cable, Generator, Protection
+from optimizer.inputs.circuit_parts import Cable, Charger, Generator, Protection
 from optimizer.inputs.circuit_tables import CircuitTables, load_circuit_tables
 from optimizer.inputs.kits import Kit, load_kits
 from optimizer.inputs.parts import (
@@ -40,6 +40,7 @@ FILES: Mapping[str, type[Part]] = {
     "cables": Cable,
     "protection": Protection,
     "generators": Generator,
+    "chargers": Charger,
 }
 LIVING = ("module", "controller", "inverter", "converter")
 """Kinds of part that tables/lives.csv knows; the life of a battery follows from its use."""
@@ -85,6 +86,7 @@ class Catalog:
     cables: tuple[Cable, ...] = ()
     protection: tuple[Protection, ...] = ()
     generators: tuple[Generator, ...] = ()
+    chargers: tuple[Charger, ...] = ()
 
     @cached_property
     def by_id(self) -> Mapping[str, Part]:
@@ -107,6 +109,7 @@ class Catalog:
         yield from self.cables
         yield from self.protection
         yield from self.generators
+        yield from self.chargers
 
     def find(self, part_id: str, kind: type[PartKind]) -> PartKind:
         """A part of a kind by its id; a sentence where there is none."""

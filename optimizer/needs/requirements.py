@@ -104,7 +104,7 @@ def _energy(problem: Problem) -> Iterator[Requirement]:
     now = problem.balance.array_to_load
     looser = tuple(round(now - 0.1 * n, 2) for n in range(1, 6) if now - 0.1 * n >= 0.999)
     yield _number(problem, "balance.array_to_load", "array-to-load ratio", "share", looser, (round(now + 0.1, 2), round(now + 0.2, 2)))
-    if problem.site.other_source == "none":
+    if problem.site.other_source == "none" or problem.source_in_design:
         now = problem.autonomy.recovery_days
         yield _number(
             problem, "autonomy.recovery_days", "days to refill the bank", "d", tuple(n for n in (now * 2, 60.0) if now < n <= 60),
