@@ -12,7 +12,8 @@ from optimizer.choice.blocks import Arrays, arrays, blocks_of_class, pieces_in
 from optimizer.choice.candidate_set import Candidates
 from optimizer.choice.cores import Cores, power_cores
 from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months, uses_terminals
-from optimizer.choice.feeding import bounds_with_fuel, floor_wh, running_of, try_fed_core
+from optimizer.choice.fed_pairs import try_fed_pairs
+from optimizer.choice.feeding import bounds_with_fuel, floor_wh, rough_bounds, running_of, try_fed_core
 from optimizer.choice.hours import LIVED_MOST
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.live_kits import without_dead_kits
@@ -213,12 +214,11 @@ class CandidateSearch:
         cores, rate = self._rows(number), self._rates(number)
         with np.errstate(invalid="ignore"):
             energy = np.nan_to_num(asked_by(cores) * rate, nan=0.0, posinf=np.inf).max(axis=1)
-        least = np.asarray(cores.least_cost + np.maximum(energy, self.blocks[number].least_cost.min()))
-        return np.maximum(least, bounds_with_fuel(cores, self.blocks[number], rate)[0]) if self.cores.fed else least
+        return np.asarray(cores.least_cost + np.maximum(energy, self.blocks[number].least_cost.min()))
 
     def _upper_bound(self, number: int) -> None:
         """Try the most promising cores with one kind of block each."""
-        bounds = self._core_bounds(number)
+        bounds = self._core_bounds(number) if not self.cores.fed else rough_bounds(self._rows(number), self.blocks[number])
         for row in np.argsort(bounds, kind="stable")[:CORES_TRIED]:
             if bounds[row] >= self.most:
                 break
@@ -258,7 +258,10 @@ class CandidateSearch:
         holds, and out with the cores and blocks that no such design at most as dear contains.
         """
         kinds = self.problem.bounds.array_kinds
-        if number not in self.blocks or kinds > 2 or self.is_fed(number):
+        if number not in self.blocks or kinds > 2:
+            return
+        if self.is_fed(number):
+            try_fed_pairs(self, number)
             return
         blocks, rows = self.blocks[number], self.core_rows[number]
         if len(rows) * len(blocks) ** 2 > PAIRS_MOST:
@@ -402,7 +405,8 @@ class CandidateSearch:
     def _bounded(self, number: int) -> None:
         """Drop what cannot be part of a design at most as dear as the one that is known."""
         for _ in range(2):
-            alive = self._core_bounds(number) <= self.most + SLACK_CENTS
+            with_fuel = bounds_with_fuel(self._rows(number), self.blocks[number]) if self.cores.fed else (0.0, 0.0)
+            alive = np.maximum(self._core_bounds(number), with_fuel[0]) <= self.most + SLACK_CENTS
             within, short = reachable(self, number)
             self.short = short or self.short
             alive &= within
@@ -420,9 +424,7 @@ class CandidateSearch:
                 if np.isfinite(rate[at]):
                     whole = completion_bound(blocks.least_cost, supply[:, at], cores.least_cost, demand[:, at], rate[at])
                     bound = np.maximum(bound, whole)
-            if self.cores.fed:
-                bound = np.maximum(bound, bounds_with_fuel(cores, blocks, rate)[1])
-            alive = bound <= self.most + SLACK_CENTS
+            alive = np.maximum(bound, with_fuel[1]) <= self.most + SLACK_CENTS
             if not alive.any():
                 self.drop(number)
                 return

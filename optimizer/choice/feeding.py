@@ -7,6 +7,7 @@ is the need less the most that its generator brings.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -24,6 +25,11 @@ if TYPE_CHECKING:
 def floor_wh(cores: Table) -> np.ndarray:
     """Energy that the array of each core must bring whatever stands beside it [Wh/day], shape (cores, months)."""
     return np.asarray(cores.columns.get("floor_wh", cores.needed_wh))
+
+
+def most_missing_wh(cores: Table, row: int) -> np.ndarray:
+    """What the array of a core may leave missing by month: what its source brings, or the tolerance [Wh/day]."""
+    return np.asarray(cores.needed_wh[row] * TOLERANCE if cores.feed[row] < 0 else cores.feed_wh[row] * (1 + TOLERANCE))
 
 
 def running_cents(cores: Table, row: int, harvest_wh: np.ndarray) -> np.ndarray:
@@ -44,37 +50,73 @@ def running_of(cores: Table, row: int, arrays: list[tuple[np.ndarray, int]]) -> 
 # --- bounds
 
 
-def least_cents(cores: Table, harvest_wh: np.ndarray, rate: np.ndarray, at: int) -> np.ndarray:
-    """Least that array and generator of each core can cost, by the harvest of one month [cents], shape (cores,).
+@dataclass(frozen=True)
+class EnergyPrices:
+    """Prices of energy by month that bound every design on the cores whose generators burn alike.
 
-    harvest_wh: blocks of the class [Wh/day], shape (blocks, months)
-    rate: least cost of a watt-hour a day in each month among the blocks [cents d/Wh], shape (months,)
-    at: the month by whose harvest H the array is priced
-
-    An array costs at least rate[at] H and harvests in another month at most H times the greatest ratio of any block. Cost and
-    what the generator then burns are straight lines in H between the points where a month needs nothing more: the least lies
-    on one of these, or at the floor.
+    A design pays each watt-hour that is missing at the fuel's price, so at any price below; and its array reaches the floor.
+    Hence with prices `needed` of at most the fuel's and `floor` of any size, a design costs at least
+    core + needed x need + floor x floor_wh + sum over its blocks of (cost - (needed + floor) x harvest).
+    They are such that no block's last term is negative.
     """
-    ratio = np.max(np.maximum(harvest_wh, 0.0) / np.maximum(harvest_wh[:, [at]], 1e-9), axis=0)
-    floor = (floor_wh(cores) / np.maximum(ratio, 1e-9)).max(axis=1)
-    points = np.maximum(np.column_stack([floor, cores.needed_wh / np.maximum(ratio, 1e-9)]), floor[:, None])
-    missing = np.maximum(cores.needed_wh[:, None, :] - points[:, :, None] * ratio, 0.0)
-    return np.asarray((rate[at] * points + (missing * cores.feed_cents[:, None, :]).sum(axis=2)).min(axis=1))
+
+    needed: np.ndarray
+    floor: np.ndarray
+    """Cents for a watt-hour a day, shape (months,)."""
+    excess: np.ndarray
+    """What each block costs beyond its harvest at these prices [cents]."""
+
+    @classmethod
+    def of(cls, need_wh: np.ndarray, floor_wh: np.ndarray, fuel_cents: np.ndarray, cost: np.ndarray, by_month: np.ndarray, worth: np.ndarray) -> EnergyPrices:
+        """Raised month after month, those first in which a coin buys least of the need, until some block is worth its cost.
+
+        cost, by_month: of the blocks, harvest of shape (months, blocks); worth: most harvest for a coin by month
+        """
+        left, prices = cost, np.zeros((2, len(need_wh)))
+        asked = np.stack([need_wh, floor_wh])
+        for kind, month in zip(*np.unravel_index(np.argsort(-asked / np.maximum(worth, 1e-12), axis=None, kind="stable"), asked.shape), strict=True):
+            if asked[kind, month] <= 0 or worth[month] <= 0:
+                continue
+            harvest = by_month[month]
+            step = float((left / np.where(harvest > 0, harvest, 1e-12)).min())
+            if step <= 1e-9 * (prices.max() + 1e-9):
+                break  # a block is worth its cost: no price can rise where it harvests
+            step = min(step, float(fuel_cents[month])) if kind == 0 else step
+            prices[kind, month] += step
+            left = left - step * harvest
+        return cls(prices[0], prices[1], np.maximum(left, 0.0))
+
+    def least_cents(self, need_wh: np.ndarray, floor_wh: np.ndarray) -> np.ndarray:
+        """Least that array and generator of cores cost beside the excess of their blocks [cents]."""
+        return np.asarray(need_wh @ self.needed + floor_wh @ self.floor)
 
 
-def bounds_with_fuel(cores: Table, blocks: Table, rates: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Least objective of a design on each core, and of one with each block [cents].
+def bounds_alike(cores: Table, blocks: Table) -> Iterator[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+    """Cores of a class that burn alike: their rows, the least of a design on each, and what each block adds to it [cents]."""
+    _, kind = np.unique(cores.feed_cents, axis=0, return_inverse=True)
+    cost, by_month = blocks.least_cost.astype(float), np.ascontiguousarray(blocks.harvest_wh.T)
+    worth = (by_month / np.maximum(cost, 1e-9)).max(axis=1)
+    need, floor, kind = cores.needed_wh, floor_wh(cores), kind.ravel()
+    by_kind = np.split(np.argsort(kind, kind="stable"), np.cumsum(np.bincount(kind))[:-1])
+    for rows in by_kind:
+        cheapest = rows[np.argmin(cores.least_cost[rows])]
+        prices = EnergyPrices.of(need[cheapest], floor[cheapest], cores.feed_cents[cheapest], cost, by_month, worth)
+        yield rows, cores.least_cost[rows] + prices.least_cents(need[rows], floor[rows]), prices.excess
 
-    A block that costs more than the best rate for what it harvests puts that excess on top of the cheapest core.
-    """
-    of_cores, of_blocks = np.array(cores.least_cost, dtype=float), np.array(blocks.least_cost, dtype=float)
-    for at in range(cores.needed_wh.shape[1]):
-        if not np.isfinite(rates[at]) or (blocks.harvest_wh[:, at] <= 0).any():
-            continue  # a block without harvest in a month has no ratio to it
-        whole = cores.least_cost + least_cents(cores, blocks.harvest_wh, rates, at)
-        of_cores = np.maximum(of_cores, whole)
-        of_blocks = np.maximum(of_blocks, blocks.least_cost - rates[at] * blocks.harvest_wh[:, at] + whole.min())
+
+def bounds_with_fuel(cores: Table, blocks: Table) -> tuple[np.ndarray, np.ndarray]:
+    """Least objective of a design on each core, and of one with each block [cents]."""
+    of_cores, of_blocks = np.zeros(len(cores)), np.full(len(blocks), np.inf)
+    for rows, least, excess in bounds_alike(cores, blocks):
+        of_cores[rows] = least
+        of_blocks = np.minimum(of_blocks, least.min() + excess)
     return of_cores, of_blocks
+
+
+def rough_bounds(cores: Table, blocks: Table) -> np.ndarray:
+    """About the same of each core from some blocks: tells which cores are promising and proves nothing [cents]."""
+    some = np.argsort(blocks.least_cost / np.maximum(blocks.harvest_wh.min(axis=1), 1e-9), kind="stable")[:200]
+    return bounds_with_fuel(cores, Table({name: blocks.columns[name][some] for name in ("least_cost", "harvest_wh")}))[0]
 
 
 BLOCKS_TRIED = 500
@@ -95,6 +137,7 @@ def try_fed_core(search: CandidateSearch, number: int, core: int) -> None:
     cost = table.least_cost[core] + blocks.least_cost[:, None] * count + running_cents(table, core, harvest)
     fits = count >= np.where(np.isnan(least), np.inf, least)[:, None]
     fits &= count <= search.most_of_each(blocks, core)[:, None]
+    fits &= (missing <= most_missing_wh(table, core)).all(axis=2)
     fits &= (missing @ search.days) <= table.share_wh[core]
     for column, most in search.resources(core):
         fits &= count * blocks.columns[column][:, None] <= most

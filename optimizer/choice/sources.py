@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.choice.prune import undominated
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
@@ -180,7 +179,11 @@ def _undominated(options: Table, cores: Table, kind: np.ndarray, needs: Needs, s
     cost = each[options.feed, 0]
     for at in np.unique(options.kind):
         rows = np.nonzero(options.kind == at)[0]
-        keep[rows] = undominated(cost[rows], cost[rows], smaller[rows], rank[rows])
+        of_rows = np.column_stack([cost[rows], smaller[rows]])
+        under = np.ones((len(rows), len(rows)), dtype=bool)
+        for column in of_rows.T:
+            under &= column[:, None] <= column[None, :]
+        keep[rows] = ~(under & (~under.T | (rank[rows][:, None] < rank[rows][None, :]))).any(axis=0)
     return keep
 
 

@@ -37,6 +37,7 @@ def closing(problem: Problem) -> list[str]:
     if not problem.counts_beside_the_bill:
         return [PRELIMINARY]
     by = "the life-cycle cost" if problem.life_cycle.objective == "life-cycle" else "the price"
+    by += ", with fuel and service as they count today" if problem.source_in_design else ""
     by += ", with what [objective] adds to it" if any(problem.objective.model_dump().values()) else ""
     return [f"What is minimised, and called the cheapest, is {by}; the prices shown are those of the bills.", PRELIMINARY]
 
@@ -52,6 +53,9 @@ def in_words(design: Design) -> str:
     if inverter is not None:
         parts.append(f"{design.inverters.count} x {inverter.id}")
     parts += [f"{use.count} x {use.converter.id}" for use in design.converters]
+    if design.source is not None:
+        charger = f"{design.source.count} x {design.source.charger.id} at " if design.source.charger is not None else ""
+        parts.append(f"{design.source.generator.id} charging through {charger or 'the inverters at '}{design.source.charge_a:g} A")
     return ", ".join(parts)
 
 

@@ -25,10 +25,17 @@ def _in_year(name: str, sign: str = "") -> Callable[[Data], str]:
     return lambda data: f"{sign}{data['year'][name]:,.0f}" if round(data["year"][name]) else "-"
 
 
+def _generator_cell(generator: Data | None) -> str:
+    """What a generator costs beside the bill: with its purchase where that is not on it."""
+    if generator is None or generator["price"] is None:
+        return "-"
+    return f"{generator['present_cost'] if generator['in_design'] else generator['price'] + generator['running_cost']:,.2f}"
+
+
 ROWS: Rows = (
     *((f"  {kind}", lambda data, kind=kind: f"{data['price_by_subsystem'][kind]:,.2f}") for kind in SUBSYSTEMS),
     ("  cables in these", lambda data: f"{data['cable_allowance']:,.2f}"),
-    ("  generator, running", lambda data: "-" if data["generator"] is None or data["generator"]["price"] is None else f"{data['generator']['price'] + data['generator']['running_cost']:,.2f}"),
+    ("  generator, running", lambda data: _generator_cell(data["generator"])),
     ("life cycle", lambda data: f"{data['life_cycle']:,.2f}"),
     ("design month", lambda data: str(data["design_month"])),
     ("  harvest Wh/day", lambda data: figure(float(data["harvest_wh"]))),

@@ -148,7 +148,7 @@ def _price_axis(problem: Problem, catalog: Catalog, part_id: str) -> Axis:
 
     # Prices beside the bill together with a budget: the cheapest by one may be forbidden by the other, here and there.
     # A cable or a device gives way to another inside one and the same choice, whose cost is then no straight line.
-    straight = (problem.limits.budget is None or not any(problem.objective.model_dump().values())) and not isinstance(part, Cable | Protection)
+    straight = (problem.limits.budget is None or not (any(problem.objective.model_dump().values()) or problem.source_in_design)) and not isinstance(part, Cable | Protection)
     # Replacements rise with the price too, in cents of each purchase: no straight line.
     straight = straight and problem.life_cycle.objective == "purchase"
     return Axis(f"price:{part_id}", catalog.currency, 0.0, max(1.0, 2 * part.price), 0.01, tightening=True, exact=straight, now=part.price, at=price)
