@@ -55,6 +55,11 @@ class Bill:
     """Fuel and service over the years, as they count today; not on the bill [cents]."""
 
     @property
+    def paid_cents(self) -> int:
+        """What the questions compare: the bill, with fuel and service as they count today."""
+        return self.total_cents + self.running_cents
+
+    @property
     def objective_cents(self) -> int:
         """What the program minimises: parts and freight (the lines on top rise with them) and the stated extra prices."""
         return self.parts_and_freight_cents + self.beside_cents

@@ -160,6 +160,7 @@ def cost_data(answer: Answer) -> Data:
         "bound": None if bound is None else bound / 100,
         "gap": answer.gap,
         "objective": bill.objective_cents / 100 if bill else None,
+        "running": bill.running_cents / 100 if bill and answer.problem.source_in_design else None,
     }
 
 

@@ -48,7 +48,7 @@ def _in_design(plan: GeneratorPlan) -> list[str]:
     lines += labelled("Charging", f"set to {plan.charge_a:g} A of {plan.most_a:.0f} A; {plan.refill_h:.1f} h fill the bank after the days without sun", 14)
     told = "; ".join(f"{month.month} {month.hours_a_day:.1f}" for month in plan.months)
     lines += labelled("Hours a day", f"{told}: {plan.hours_a_year:.0f} h a year" if told else "none in a mean month", 14)
-    lines += labelled("Array's share", f"{100 * (plan.solar_share or 0):.1f} % of the year's load", 14)
+    lines += labelled("Solar share", f"{100 * (plan.solar_share or 0):.1f} % of the year's load is the array's", 14)
     lines += labelled(
         "Running", f"{plan.litres_a_year:.0f} l of {one.fuel} a year; fuel and service count {money(round(plan.present_cents))} today for {plan.years:g} years, "
         "beside the bill and in what is minimised", 14,

@@ -140,7 +140,8 @@ def _life_cycle(report: Report, currency: str) -> list[str]:
     limit = {"cycles": "by its cycles", "calendar": "by the calendar"}[bank.limited_by]
     return labelled(
         "Life cycle", f"{money(cycle.total_cents)} {currency} over {cycle.years:g} years at {cycle.discount_pct:g} % a year, "
-        f"{money(later)} of it for what is replaced; the bank lasts {bank.years:.3g} years, limited {limit}",
+        f"{money(later)} of it for what is replaced; the bank lasts {bank.years:.3g} years, limited {limit}"
+        f"{'; without fuel and service' if report.bill.running_cents else ''}",
     )
 
 

@@ -160,11 +160,11 @@ def _compared(found: Versus, possible: list[Option], currency: str) -> list[str]
     if len(possible) > 1:
         least, most = found.options[0].cents or 0, found.options[1].cents or 0
         than = "less" if most >= least else "more"
-        by = " to buy, and wins by what is minimised" if found.free.problem.counts_beside_the_bill else ""
+        by = " to buy, and wins by what is minimised" if found.free.problem.counts_beside_the_bill and not found.free.problem.source_in_design else ""
         lines += ["", *wrapped(f"{found.options[0].value} costs {money(abs(most - least))} {currency} {than} than {found.options[1].value}{by}.")]
     free = found.free.report
-    if free is not None and (not possible or free.bill.total_cents != found.options[0].cents):
-        lines += wrapped(f"With nothing left out: {money(free.bill.total_cents)} {currency}: {in_words(free.design)}.")
+    if free is not None and (not possible or free.bill.paid_cents != found.options[0].cents):
+        lines += wrapped(f"With nothing left out: {money(free.bill.paid_cents)} {currency}: {in_words(free.design)}.")
     for flip in found.flips:
         lines += wrapped(
             f"{flip.winner} stays the cheapest up to {money(flip.cents)} {currency} for {flip.part}; above that it is {flip.follower}."

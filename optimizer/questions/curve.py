@@ -261,7 +261,7 @@ class _Walk:
 
     def _cents(self, answer: Answer, point: int) -> int | None:
         report = self.report(answer, point)
-        return report.bill.total_cents if report is not None else None
+        return report.bill.paid_cents if report is not None else None
 
     # --- an axis that only asks for more
 

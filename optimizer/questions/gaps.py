@@ -103,6 +103,9 @@ def _variants(problem: Problem) -> list[Variant]:
     return found
 
 
+OF_SOURCES = ("generators", "chargers")
+"""Kinds of part that only a design with a generator has."""
+
 FIELDS = (
     Field("modules", "length_mm", "mm", rises=False),
     Field("modules", "weight_kg", "kg", rises=False),
@@ -129,6 +132,8 @@ FIELDS = (
     Field("converters", "price", "money", rises=False),
     Field("protection", "interrupt_a", "A", rises=True),
     Field("protection", "dc_v_max", "V", rises=True),
+    Field("generators", "rated_va", "VA", rises=True),
+    Field("chargers", "output_a", "A", rises=True),
 )
 """What a maker or a supplier could offer better; all of them figures that some rule of the trade reads."""
 
@@ -152,7 +157,7 @@ def gaps(problem: Problem, catalog: Catalog, opening: Opening, progress: Progres
     Each field is first imagined at its furthest; the value needed is then found by halving, to 1 %. A better field may
     bring dearer cable with it, so under a budget a gap may be missed; one that is named was seen to open the problem.
     """
-    fields = [field for field in FIELDS if field.values(catalog)]
+    fields = [field for field in FIELDS if field.values(catalog) and (field.kind not in OF_SOURCES or problem.source_in_design)]
     alone: list[Field] = []
     opened = False
     for field in fields:

@@ -86,7 +86,7 @@ def _for_nothing(catalog: Catalog, endless: Collection[str] = ()) -> Catalog:
             changes |= {"pack_qty": 1, "stock": None}
         return part.model_copy(update=changes)
 
-    kinds = ("modules", "batteries", "controllers", "inverters", "converters", "allowances")
+    kinds = ("modules", "batteries", "controllers", "inverters", "converters", "allowances", "generators", "chargers")
     parts: dict[str, Any] = {kind: tuple(map(free, getattr(catalog, kind))) for kind in kinds}
     return replace(catalog, kits=() if endless else catalog.kits, **parts)
 

@@ -35,7 +35,7 @@ class Option:
     @property
     def cents(self) -> int | None:
         """Total of its bill; None where it is impossible [cents]."""
-        return self.answer.report.bill.total_cents if self.answer.report else None
+        return self.answer.report.bill.paid_cents if self.answer.report else None
 
 
 @dataclass(frozen=True)

@@ -277,5 +277,5 @@ def with_price(catalog: Catalog, part: Part | Kit, price_cents: int) -> Catalog:
     return replace(
         catalog, modules=swapped(catalog.modules), batteries=swapped(catalog.batteries), controllers=swapped(catalog.controllers),
         inverters=swapped(catalog.inverters), converters=swapped(catalog.converters), allowances=swapped(catalog.allowances),
-        cables=swapped(catalog.cables), protection=swapped(catalog.protection),
+        cables=swapped(catalog.cables), protection=swapped(catalog.protection), generators=swapped(catalog.generators), chargers=swapped(catalog.chargers),
     )
