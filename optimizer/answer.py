@@ -17,7 +17,7 @@ from optimizer.choice.screening import ScreenRow
 from optimizer.choice.search import Found, search
 from optimizer.choice.solver import Ending
 from optimizer.design import Choice, Design, choice_from, choice_of
-from optimizer.errors import InputError
+from optimizer.errors import InputError, WrongUse
 from optimizer.inputs.agreement import refuse_unknown_parts
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
@@ -94,6 +94,8 @@ def solve(
     Raises InputError where the problem locks or owns a part that the catalog does not hold.
     The design has passed the check, or there is none; `answer.outcome` says how it ended.
     """
+    if margin_share and problem.source_in_design:
+        raise WrongUse("a margin cannot be asked for with a generator in the design: leave out one of --margin and generator.in_design")
     refuse_unknown_parts(problem, catalog)
     if any(load.soft_starter == "may" for load in problem.loads):
         each = partial(solve, prune=prune, solver=solver, kinds=kinds, margin_share=margin_share)

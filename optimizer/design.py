@@ -15,7 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Cable
+from optimizer.inputs.circuit_parts import Cable, Charger, Generator
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Battery, Chemistry, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
@@ -68,6 +68,16 @@ class ConverterChoice(_Record):
     load_v: Annotated[float, Field(gt=0)]
 
 
+class SourceChoice(_Record):
+    """A generator and the chargers that it feeds; those of the inverters where no charger is named."""
+
+    generator: str
+    charger: str | None = None
+    count: Annotated[int, Field(ge=0, le=100)] = 0
+    charge_a: Annotated[float, Field(gt=0, le=10_000)]
+    """What all chargers together are set to [A]."""
+
+
 class Choice(_Record):
     """A whole choice, as `solve` hands it over and `check` reads it back."""
 
@@ -75,6 +85,8 @@ class Choice(_Record):
     charging: tuple[ChargingChoice, ...] = Field(min_length=1)
     inverter: InverterChoice | None = None
     converters: tuple[ConverterChoice, ...] = ()
+    source: SourceChoice | None = None
+    """Generator and chargers, where the problem lets the design choose."""
     tilt_deg: Annotated[float, Field(ge=0, le=90)] | None = None
     """Tilt of the array, where the problem lets the design choose."""
     soft_starters: dict[str, str] = {}
@@ -250,6 +262,17 @@ class ConverterUse:
 
 
 @dataclass(frozen=True)
+class Source:
+    """A generator and the chargers that it feeds: so many of a model, or those of the inverters (None and 0)."""
+
+    generator: Generator
+    charger: Charger | None
+    count: int
+    charge_a: float
+    """What all chargers together are set to [A]."""
+
+
+@dataclass(frozen=True)
 class Design:
     """A choice with its part records."""
 
@@ -257,6 +280,7 @@ class Design:
     blocks: tuple[Block, ...]
     inverters: InverterBank
     converters: tuple[ConverterUse, ...] = ()
+    source: Source | None = None
 
     @cached_property
     def pieces(self) -> Counter[str]:
@@ -270,6 +294,10 @@ class Design:
             used[self.inverters.inverter.id] += self.inverters.count
         for use in self.converters:
             used[use.converter.id] += use.count
+        if self.source is not None:
+            used[self.source.generator.id] += 1
+            if self.source.charger is not None:
+                used[self.source.charger.id] += self.source.count
         return used
 
     @property
@@ -279,6 +307,7 @@ class Design:
         rest: list[Part | None] = [self.bank.battery, *(block.module for block in self.blocks)]
         rest += [block.part for block in self.blocks]
         rest += [self.inverters.inverter, *(use.converter for use in self.converters)]
+        rest += [self.source.generator, self.source.charger] if self.source is not None else []
         for part in rest:
             if part is not None and part.id not in seen:
                 seen.add(part.id)
@@ -289,6 +318,7 @@ class Design:
         """Joints that somebody must make: modules, units, strings, and two a device."""
         devices = sum(block.count for block in self.blocks if not block.built_in) + self.inverters.count
         devices += sum(use.count for use in self.converters)
+        devices += 1 + self.source.count if self.source is not None else 0
         strings = self.bank.strings + sum(block.strings * block.count for block in self.blocks)
         return self.bank.units + sum(block.modules for block in self.blocks) + strings + 2 * devices
 
@@ -316,6 +346,13 @@ def design_of(choice: Choice, catalog: Catalog) -> Design:
         blocks.append((part, find(charging.module, Module), charging, cable, mounts))
     inverter = find(choice.inverter.model, Inverter) if choice.inverter else None
     converters = [(find(use.model, Converter), use) for use in choice.converters]
+    source = None
+    if choice.source is not None:
+        asked = choice.source
+        charger = find(asked.charger, Charger) if asked.charger is not None else None
+        source = Source(find(asked.generator, Generator), charger, asked.count, asked.charge_a)
+        if (asked.charger is None) != (asked.count == 0):
+            problems.append("source: count says how many of `charger` there are, and is 0 for the chargers of the inverters")
     if problems:
         raise InputError(sorted(set(problems)))
     bank = choice.bank
@@ -323,14 +360,14 @@ def design_of(choice: Choice, catalog: Catalog) -> Design:
         Bank(battery, catalog.chemistry(battery), bank.voltage_v, bank.series, bank.strings),
         tuple(Block(part, module, c.series, c.strings, c.count, c.charge_limit_a, cable, mounts) for part, module, c, cable, mounts in blocks),
         InverterBank(inverter, choice.inverter.count if choice.inverter else 0),
-        tuple(ConverterUse(converter, use.count, use.load_v) for converter, use in converters),
+        tuple(ConverterUse(converter, use.count, use.load_v) for converter, use in converters), source,
     )
 
 
 def choice_of(design: Design) -> Choice:
     """The choice object of a design."""
     bank = design.bank
-    inverter = design.inverters.inverter
+    inverter, source = design.inverters.inverter, design.source
     return Choice(
         bank=BankChoice(voltage_v=bank.volts, battery=bank.battery.id, series=bank.series, strings=bank.strings),
         charging=tuple(
@@ -343,6 +380,9 @@ def choice_of(design: Design) -> Choice:
         ),
         inverter=InverterChoice(model=inverter.id, count=design.inverters.count) if inverter else None,
         converters=tuple(ConverterChoice(model=use.converter.id, count=use.count, load_v=use.load_v) for use in design.converters),
+        source=SourceChoice(
+            generator=source.generator.id, charger=source.charger.id if source.charger else None, count=source.count, charge_a=source.charge_a,
+        ) if source else None,
     )
 
 

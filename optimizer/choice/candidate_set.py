@@ -8,11 +8,13 @@ import numpy as np
 
 from optimizer.choice.blocks import Arrays, block_pieces
 from optimizer.choice.cores import Cores
+from optimizer.choice.feeding import running_of
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
 from optimizer.design import Design
 from optimizer.inputs.catalog import Catalog
+from optimizer.needs.daylight import DAYS_OF_MONTH
 from optimizer.needs.site import Needs
 
 
@@ -33,7 +35,17 @@ class Candidates:
     def design(self, core: int, counts: list[tuple[int, int]]) -> Design:
         """The design of a core and of (block row, count) pairs."""
         bank, inverters, converters = self.cores.parts(core, self.needs, self.catalog)
-        return Design(bank, tuple(self.arrays.block(self.blocks, row, n) for row, n in counts), inverters, converters)
+        return Design(bank, tuple(self.arrays.block(self.blocks, row, n) for row, n in counts), inverters, converters, self.cores.source(core))
+
+    def objective_cents(self, core: int, counts: list[tuple[int, int]]) -> int:
+        """What the program minimises, of a core and of (block row, count) pairs, as the bill has it [cents]."""
+        bill = self.stock.prices.bill(self.design(core, counts))
+        return bill.objective_cents + running_of(self.cores.table, core, [(self.blocks.harvest_wh[row], n) for row, n in counts])
+
+    @property
+    def days(self) -> np.ndarray:
+        """Days of each month of use [d]."""
+        return np.asarray(np.array(DAYS_OF_MONTH)[self.needs.months])
 
     def block_pieces(self, row: int) -> list[tuple[str, int]]:
         """Part ids and pieces of one block."""

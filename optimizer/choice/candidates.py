@@ -12,6 +12,8 @@ from optimizer.choice.blocks import Arrays, arrays, blocks_of_class, pieces_in
 from optimizer.choice.candidate_set import Candidates
 from optimizer.choice.cores import Cores, power_cores
 from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months, uses_terminals
+from optimizer.choice.fed_pairs import try_fed_pairs
+from optimizer.choice.feeding import bounds_with_fuel, floor_wh, rough_bounds, running_of, try_fed_core
 from optimizer.choice.hours import LIVED_MOST
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.live_kits import without_dead_kits
@@ -23,7 +25,9 @@ from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
 from optimizer.design import Design
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.circuit_parts import Charger, Generator
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module
+from optimizer.needs.daylight import DAYS_OF_MONTH
 from optimizer.needs.site import Needs
 from optimizer.rules.book import TOLERANCE
 
@@ -59,7 +63,7 @@ class CandidateSearch:
         self.known: Design | None = None
         self.blocks: dict[int, Table] = {}
         self.core_rows: dict[int, np.ndarray] = {}
-        self.problem = needs.problem
+        self.problem, self.days = needs.problem, np.array(DAYS_OF_MONTH)[needs.months]
         self.missing, self.short = cores.missing, ""
 
         self._drop_cores_without_demanded()
@@ -118,7 +122,7 @@ class CandidateSearch:
         """A demanded battery, inverter or converter must be in the core; nothing else can bring it."""
         demanded = {
             part_id: least for part_id, least in self.stock.at_least.items()
-            if least and isinstance(self.stock.part(part_id), Battery | Inverter | Converter)
+            if least and isinstance(self.stock.part(part_id), Battery | Inverter | Converter | Generator | Charger)
         }
         if not demanded or not self.screening.enforced("part-demanded"):
             return
@@ -130,6 +134,10 @@ class CandidateSearch:
 
     def _rows(self, number: int) -> Table:
         return self.cores.table.take(self.core_rows[number])
+
+    def is_fed(self, number: int) -> bool:
+        """Whether a generator may stand behind a class: with fuel the smallest counts of blocks are not the cheapest."""
+        return self.cores.fed and bool((self.cores.table.feed[self.core_rows[number]] >= 0).any())
 
     def _build(self, number: int) -> None:
         table = self.cores.table
@@ -183,7 +191,7 @@ class CandidateSearch:
         for rule, taken, most, unit in limits:
             with np.errstate(divide="ignore", invalid="ignore"):
                 best = np.nan_to_num(blocks.harvest_wh / taken[:, None], nan=0.0, posinf=np.inf).max(axis=0)
-                by_month = np.nan_to_num(cores.needed_wh * (1 - TOLERANCE) / best, nan=0.0, posinf=np.inf)
+                by_month = np.nan_to_num(floor_wh(cores) * (1 - TOLERANCE) / best, nan=0.0, posinf=np.inf)
             least = by_month.max(axis=1)
             fits = np.asarray(least <= most * (1 + TOLERANCE))
             if (room & ~fits).any():
@@ -210,39 +218,40 @@ class CandidateSearch:
 
     def _upper_bound(self, number: int) -> None:
         """Try the most promising cores with one kind of block each."""
-        bounds = self._core_bounds(number)
+        bounds = self._core_bounds(number) if not self.cores.fed else rough_bounds(self._rows(number), self.blocks[number])
         for row in np.argsort(bounds, kind="stable")[:CORES_TRIED]:
             if bounds[row] >= self.most:
                 break
-            self._try_core(number, int(self.core_rows[number][row]))
+            (try_fed_core if self.cores.fed else CandidateSearch._try_core)(self, number, int(self.core_rows[number][row]))
 
     def _try_core(self, number: int, core: int) -> None:
         blocks, table = self.blocks[number], self.cores.table
-        counts = self.single_kind_counts(number, core)
+        counts = self.single_kind_counts(self.blocks[number], core)
         with np.errstate(invalid="ignore"):
             cost = table.least_cost[core] + counts * blocks.least_cost
-        cost = np.where(np.isnan(cost) | self._forbidden(core, blocks, alone=True), np.inf, cost)
+        cost = np.where(np.isnan(cost) | self.forbidden(core, blocks, alone=True), np.inf, cost)
         for _ in range(4):
             row = int(np.argmin(cost))
-            if not cost[row] < self.most or self._known(number, core, [(row, int(counts[row]))]) <= cost[row] + SLACK_CENTS:
+            if not cost[row] < self.most or self.known_cents(number, core, [(row, int(counts[row]))]) <= cost[row] + SLACK_CENTS:
                 return
             cost[row] = np.inf
 
-    def _known(self, number: int, core: int, counts: list[tuple[int, int]]) -> float:
+    def known_cents(self, number: int, core: int, counts: list[tuple[int, int]]) -> float:
         """Objective of a design, kept as the upper bound where stock, limits and budget allow the design; one that must live is none."""
         if self.air_lived_c is not None:
             return np.inf
         bank, inverters, converters = self.cores.parts(core, self.needs, self.catalog)
         chosen = tuple(self.arrays.block(self.blocks[number], row, count) for row, count in counts)
-        design = Design(bank, chosen, inverters, converters)
+        design = Design(bank, chosen, inverters, converters, self.cores.source(core))
         bill = self.stock.prices.bill(design)
+        objective = bill.objective_cents + running_of(self.cores.table, core, [(self.blocks[number].harvest_wh[row], count) for row, count in counts])
         budget = self.stock.prices.budget_cents
         within = budget is None or not self.screening.enforced("budget") or bill.parts_and_freight_cents <= budget
         if not within or not self.stock.holds(design.pieces, self.screening.enforced):
             return np.inf
-        if bill.objective_cents < self.most:
-            self.most, self.known = float(bill.objective_cents), design
-        return float(bill.objective_cents)
+        if objective < self.most:
+            self.most, self.known = float(objective), design
+        return float(objective)
 
     def _try_pairs(self, number: int) -> None:
         """Every design of one or two kinds on a class, priced at the least: an upper bound from the best of them that
@@ -251,6 +260,9 @@ class CandidateSearch:
         kinds = self.problem.bounds.array_kinds
         if number not in self.blocks or kinds > 2:
             return
+        if self.is_fed(number):
+            try_fed_pairs(self, number)
+            return
         blocks, rows = self.blocks[number], self.core_rows[number]
         if len(rows) * len(blocks) ** 2 > PAIRS_MOST:
             return
@@ -258,8 +270,8 @@ class CandidateSearch:
         block_least, core_least = np.full(len(blocks), np.inf), np.full(len(rows), np.inf)
         for at in np.argsort(self._core_bounds(number), kind="stable"):
             core = int(rows[at])
-            alone = self.cores.table.least_cost[core] + self.single_kind_counts(number, core) * blocks.least_cost
-            least = np.where(np.isnan(alone) | self._forbidden(core, blocks, alone=True), np.inf, alone)
+            alone = self.cores.table.least_cost[core] + self.single_kind_counts(self.blocks[number], core) * blocks.least_cost
+            least = np.where(np.isnan(alone) | self.forbidden(core, blocks, alone=True), np.inf, alone)
             if kinds == 2:
                 least = np.minimum(least, self.pair_core(number, core, months))
             block_least, core_least[at] = np.minimum(block_least, least), least.min()
@@ -270,7 +282,7 @@ class CandidateSearch:
         self.core_rows[number] = rows[core_least <= most]
         self.blocks[number] = blocks.take(block_least <= most)
 
-    def _forbidden(self, core: int, blocks: Table, *, alone: bool) -> np.ndarray:
+    def forbidden(self, core: int, blocks: Table, *, alone: bool) -> np.ndarray:
         """Blocks alone, or pairs of blocks, that would make a design of a kind that is known already."""
         if not self.kinds.forbidden:
             return np.zeros(1, dtype=bool)
@@ -287,7 +299,7 @@ class CandidateSearch:
             block_least[rows] = np.minimum(block_least[rows], cost.min(axis=1))
             i, j = np.unravel_index(int(np.argmin(cost)), cost.shape)
             if cost[i, j] < self.most:
-                self._known(number, core, [(int(rows[i]), first), (int(j), int(second[i, j]))])
+                self.known_cents(number, core, [(int(rows[i]), first), (int(j), int(second[i, j]))])
         return block_least
 
     def _pairs(self, number: int, core: int, months: list[int], most: float) -> Iterator[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:
@@ -300,7 +312,7 @@ class CandidateSearch:
         needed, harvest = table.needed_wh[core][months], blocks.harvest_wh[:, months]
         both = blocks.built_in[:, None] & blocks.built_in[None, :]
         able = blocks.parallel_ok[:, None] & blocks.parallel_ok[None, :] & ~np.eye(len(blocks), dtype=bool)
-        able &= ~self._forbidden(core, blocks, alone=False)
+        able &= ~self.forbidden(core, blocks, alone=False)
         supplies = [(needed[month], harvest[:, month]) for month in range(len(months))] + [(table.least_a[core], blocks.low_a)]
         if uses_terminals(self.needs):
             supplies.append((table.terminal_a[core], np.minimum(blocks.terminal_a, 1e6)))
@@ -360,10 +372,10 @@ class CandidateSearch:
         most = np.where(blocks.built_in, np.where(same[blocks.device], np.minimum(most, table.inverter_count[core]), 0), most)
         return np.where(blocks.highest_v <= table.ceiling_v[core] * (1 + TOLERANCE), most, 0)
 
-    def single_kind_counts(self, number: int, core: int) -> np.ndarray:
+    def single_kind_counts(self, blocks: Table, core: int) -> np.ndarray:
         """How often each block must be taken on a core if it is the only kind; NaN where it cannot be."""
-        blocks, table, problem = self.blocks[number], self.cores.table, self.problem
-        needed = table.needed_wh[core]
+        table, problem = self.cores.table, self.problem
+        needed = floor_wh(table)[core]
         with np.errstate(divide="ignore", invalid="ignore"):
             counts = np.where(blocks.harvest_wh > 0, needed[None, :] / blocks.harvest_wh, np.where(needed[None, :] <= 0, 0, np.inf)).max(axis=1)
             counts = np.maximum(counts, table.least_a[core] / blocks.low_a)
@@ -393,7 +405,8 @@ class CandidateSearch:
     def _bounded(self, number: int) -> None:
         """Drop what cannot be part of a design at most as dear as the one that is known."""
         for _ in range(2):
-            alive = self._core_bounds(number) <= self.most + SLACK_CENTS
+            with_fuel = bounds_with_fuel(self._rows(number), self.blocks[number]) if self.cores.fed else (0.0, 0.0)
+            alive = np.maximum(self._core_bounds(number), with_fuel[0]) <= self.most + SLACK_CENTS
             within, short = reachable(self, number)
             self.short = short or self.short
             alive &= within
@@ -411,7 +424,7 @@ class CandidateSearch:
                 if np.isfinite(rate[at]):
                     whole = completion_bound(blocks.least_cost, supply[:, at], cores.least_cost, demand[:, at], rate[at])
                     bound = np.maximum(bound, whole)
-            alive = bound <= self.most + SLACK_CENTS
+            alive = np.maximum(bound, with_fuel[1]) <= self.most + SLACK_CENTS
             if not alive.any():
                 self.drop(number)
                 return

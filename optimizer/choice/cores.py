@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -12,10 +12,11 @@ from optimizer.choice.banks import bank_classes, bank_table
 from optimizer.choice.core_circuits import with_load_circuits, with_string_circuits
 from optimizer.choice.inverters import converter_options, inverter_table
 from optimizer.choice.screening import Screening
+from optimizer.choice.sources import Feed, with_sources
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table, product_rows
 from optimizer.circuits.wiring import Wiring
-from optimizer.design import Bank, ConverterUse, InverterBank
+from optimizer.design import Bank, ConverterUse, InverterBank, Source
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery, Converter, Inverter
 from optimizer.inputs.problem import MONTHS
@@ -38,6 +39,20 @@ class Cores:
     ways: list[Ways]
     missing: str = ""
     """Why there is no core at all, in words."""
+    feeds: list[Feed] = field(default_factory=list)
+    """Generators with their chargers that the column `feed` counts in, -1 for none; empty where the design has none to choose."""
+
+    @property
+    def fed(self) -> bool:
+        """Whether the design may have a generator."""
+        return "feed" in self.table.columns
+
+    def source(self, row: int) -> Source | None:
+        """Generator and chargers of a core."""
+        if not self.fed or self.table.feed[row] < 0:
+            return None
+        feed = self.feeds[int(self.table.feed[row])]
+        return feed.source(float(self.table.feed_a[row]))
 
     def parts(self, row: int, needs: Needs, catalog: Catalog) -> tuple[Bank, InverterBank, tuple[ConverterUse, ...]]:
         """The part records of a core."""
@@ -57,13 +72,15 @@ class Cores:
         used = [(self.batteries[table.battery[row]].id, int(table.units[row]))]
         if table.inverter[row] >= 0:
             used.append((self.inverters[table.inverter[row]].id, int(table.inverter_count[row])))
-        return used + [(way[0].id, way[1]) for way in self.ways[table.way[row]] if way is not None]
+        used += [(way[0].id, way[1]) for way in self.ways[table.way[row]] if way is not None]
+        return used + (self.feeds[table.feed[row]].pieces if self.fed and table.feed[row] >= 0 else [])
 
     def part_ids(self, rows: np.ndarray) -> set[str]:
         """Every part that some of these cores use."""
         table = self.table.take(rows)
         used = {self.batteries[at].id for at in np.unique(table.battery)} | {self.inverters[at].id for at in np.unique(table.inverter) if at >= 0}
-        return used | {way[0].id for at in np.unique(table.way) for way in self.ways[at] if way is not None}
+        used |= {way[0].id for at in np.unique(table.way) for way in self.ways[at] if way is not None}
+        return used | {part for at in (np.unique(table.feed) if self.fed else ()) if at >= 0 for part, _ in self.feeds[at].pieces}
 
     def total(self, price: Callable[[str], float]) -> np.ndarray:
         """Sum over the pieces of each core, given a price of one piece."""
@@ -71,11 +88,15 @@ class Cores:
         battery = np.array([price(one.id) for one in self.batteries])[table.battery]
         inverter = np.array([*(price(one.id) for one in self.inverters), 0])[table.inverter]
         converters = np.array([sum(price(use[0].id) * use[1] for use in way if use) for way in self.ways])[table.way]
-        return np.asarray(battery * table.units + inverter * table.inverter_count + converters)
+        total = np.asarray(battery * table.units + inverter * table.inverter_count + converters)
+        if not self.fed:
+            return total
+        return np.asarray(total + np.array([*(sum(price(part) * count for part, count in feed.pieces) for feed in self.feeds), 0])[table.feed])
 
-    def key(self, row: int) -> tuple[int, tuple[tuple[str, int], ...], int]:
-        """What orders equal cores: voltage, ids and counts."""
-        return int(self.table.volts[row]), tuple(self.pieces(row)), int(self.table.strings[row])
+    def key(self, row: int) -> tuple[int, tuple[tuple[str, int], ...], int, float]:
+        """What orders equal cores: voltage, ids and counts; of two settings of chargers the higher."""
+        setting_a = float(self.table.feed_a[row]) if self.fed else 0.0
+        return int(self.table.volts[row]), tuple(self.pieces(row)), int(self.table.strings[row]), -setting_a
 
 
 def power_cores(needs: Needs, catalog: Catalog, screening: Screening, stock: Stock) -> Cores:
@@ -107,7 +128,12 @@ def power_cores(needs: Needs, catalog: Catalog, screening: Screening, stock: Sto
     table = Table.joined(columns) if columns else Table({"bank_class": np.zeros(0, dtype=int)})
     if not columns and not missing:
         missing = f"No battery bank with its inverters is left after the rule {screening.emptied_by}."
-    cores = Cores(table, classes, batteries, inverter_records, ways, missing)
+    feeds: list[Feed] = []
+    if columns and needs.problem.source_in_design:
+        table, feeds = with_sources(table, inverter_records, needs, catalog, screening, stock)
+        if not len(table):
+            columns, missing = [], f"No battery bank with its generator is left after the rule {screening.emptied_by}."
+    cores = Cores(table, classes, batteries, inverter_records, ways, missing, feeds)
     if columns:
         _costs(cores, catalog, stock)
     return cores
@@ -217,7 +243,7 @@ def _energy(needs: Needs, table: Table, way: Ways, context: float) -> None:
         needed = balance.balance_needed_wh(load, through, needs.array_to_load)
     if enforced("uncertainty"):
         needed = np.maximum(needed, UNCERTAINTY * balance.balance_needed_wh(load, through, 1.0))
-    if not needs.has_other_source:
+    if needs.array_alone:
         if enforced("recovery"):
             days = np.array([season.autonomy_d for season in needs.seasons])
             missing = (carried * days)[:, month]
@@ -240,6 +266,8 @@ def _energy(needs: Needs, table: Table, way: Ways, context: float) -> None:
         through_wh_day=(average * shares)[:, month].sum(axis=1) / len(MONTHS),
         terminal_a=asked("load-terminal-current", (demand.peak_dc_w / efficiency[:, 1:]).sum(axis=1) / table.nominal_v),
     )
+    if problem.source_in_design:
+        table.add(fed_wh=balance.balance_needed_wh(load, through, 1.0))
     if not enforced("minimum-charge-current"):
         table.columns["least_a"] = np.zeros(len(table))
 
@@ -302,12 +330,13 @@ def _costs(cores: Cores, catalog: Catalog, stock: Stock) -> None:
         )
 
     replaced = _replacements(cores, catalog, stock) if prices.lives.minimised else 0
-    connections = table.units + table.strings + 2 * table.inverter_count + 2 * way_units
+    fed_units = np.array([*(1 + feed.count for feed in cores.feeds), 0])[table.feed] if cores.fed else 0
+    connections = table.units + table.strings + 2 * (table.inverter_count + way_units + fed_units)
     fixed = allowances(allowance) + prices.fixed_freight_cents + prices.starters_cents + prices.connection_cents * connections + table.wiring_cents + replaced
     table.add(
         cost=cores.total(stock.price_cents) + fixed, least_cost=cores.total(stock.least_cents) + fixed,
         bill_cost=cores.total(stock.bill_cents) + allowances(prices.allowance_bill_cents) + prices.fixed_freight_cents + prices.starters_bill_cents + table.wiring_cents,
-        weight_total_kg=cores.total(lambda part_id: catalog.by_id[part_id].weight_kg) + allowances(kg) + table.wiring_kg + prices.starters_kg, pieces=table.units + table.inverter_count + way_units,
+        weight_total_kg=cores.total(lambda part_id: catalog.by_id[part_id].weight_kg) + allowances(kg) + table.wiring_kg + prices.starters_kg, pieces=table.units + table.inverter_count + way_units + fed_units,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -44,7 +44,7 @@ class Dominance:
         controllers = problem.bounds.controllers
         smaller: list[np.ndarray] = []
         # Months in which every block and every core is at least as well off as in another say nothing more.
-        months = telling_months(blocks.harvest_wh, cores.needed_wh)
+        months = telling_months(blocks.harvest_wh, cores.needed_wh) if not self.cores.fed else range(blocks.harvest_wh.shape[1])
         smaller += [-np.minimum(blocks.harvest_wh[:, m], cores.needed_wh[:, m].max()) for m in months]
         smaller.append(-np.minimum(blocks.low_a, cores.least_a.max()))
         if enforced("maximum-charge-current") and self._current_matters(cores, blocks):
@@ -84,12 +84,12 @@ class Dominance:
     def cores_of(self, cores: Table, blocks: Table) -> np.ndarray:
         """Mask of the cores that no other core dominates."""
         problem, enforced = self.needs.problem, self.screening.enforced
-        smaller = [cores.needed_wh[:, m] for m in telling_months(blocks.harvest_wh, cores.needed_wh)]
+        smaller = source_attributes(cores) if self.cores.fed else [cores.needed_wh[:, m] for m in telling_months(blocks.harvest_wh, cores.needed_wh)]
         if "spare_wh" in cores.columns:
             smaller += list(cores.spare_wh.T)
         smaller += [cores.least_a, -np.minimum(cores.room_w, problem.bounds.controllers * blocks.self_w.max())]
         if enforced("maximum-charge-current"):
-            smaller.append(-np.minimum(cores.most_charge_a, problem.bounds.controllers * blocks.high_a.max()))
+            smaller.append(-np.minimum(cores.most_charge_a, self._most_array_a(cores, blocks)))
         smaller.append(-np.minimum(cores.ceiling_v, blocks.highest_v.max()))
         for part in np.unique(blocks.device[blocks.built_in]):
             inverter_id = self.arrays.parts[part].id
@@ -104,7 +104,7 @@ class Dominance:
         if self.kinds.counted:
             told = numbered(self.kinds.of_cores(self.cores, cores))
             smaller += [told, -told]
-        special = Cores(cores, self.cores.classes, self.cores.batteries, self.cores.inverters, self.cores.ways)
+        special = replace(self.cores, table=cores)
         pieces = [dict(special.pieces(row)) for row in range(len(cores))] if self.stock.special or self.stock.packs else []
 
         def used(part_id: str) -> np.ndarray:
@@ -113,7 +113,7 @@ class Dominance:
         keys = [special.key(row) for row in range(len(cores))]
         rank = np.empty(len(cores), dtype=int)
         rank[sorted(range(len(cores)), key=keys.__getitem__)] = np.arange(len(cores))
-        return self._undominated(cores, smaller, used, (rank, cores.pieces), 5 * self.stock.prices.distinct_cents)
+        return self._undominated(cores, smaller, used, (rank, cores.pieces), (7 if self.cores.fed else 5) * self.stock.prices.distinct_cents)
 
     def _undominated(
         self, table: Table, smaller: list[np.ndarray], used_of: Callable[[str], np.ndarray], order: Sequence[np.ndarray], kinds_cents: int,
@@ -158,6 +158,17 @@ class Dominance:
         mask[rows] = True
         return mask
 
+    def _most_array_a(self, cores: Table, blocks: Table) -> float:
+        """Most current that arrays can have within the controllers and, beside a source, below the known design's price [A].
+
+        There it tells apart settings of the same chargers: what no array uses need not be left to it.
+        """
+        most = float(self.needs.problem.bounds.controllers * blocks.high_a.max())
+        if not self.cores.fed or self.stock.owned or not np.isfinite(self.most_cents):
+            return most
+        each = float((blocks.high_a / np.maximum(blocks.least_cost, 1e-9)).max())
+        return min(most, max(0.0, self.most_cents + SLACK_CENTS - float(cores.least_cost.min())) * each)
+
     def _current_matters(self, cores: Table, blocks: Table) -> bool:
         """Whether money could buy more charge current than some core stands."""
         controllers = self.needs.problem.bounds.controllers
@@ -172,6 +183,12 @@ class Dominance:
 def uses_terminals(needs: Needs) -> bool:
     """Whether the DC loads hang on the controllers' load terminals."""
     return needs.problem.dc.loads_on == "controller load terminals" and needs.severities.enforced("load-terminal-current")
+
+
+def source_attributes(cores: Table) -> list[np.ndarray]:
+    """What energy asks of the array, and what the source of a core brings and burns: columns in which less is better."""
+    brings = np.minimum(cores.feed_wh, cores.needed_wh.max(axis=0))
+    return [*cores.needed_wh.T, *cores.floor_wh.T, *(-brings).T, *cores.feed_cents.T, -cores.share_wh]
 
 
 def _id_ranks(ids: list[str]) -> np.ndarray:

@@ -51,7 +51,7 @@ def inverter_table(needs: Needs, catalog: Catalog, screening: Screening, stock: 
     hold("stacking", table.count <= table.max_parallel, True)
     if demand.needs_sine:
         hold("waveform", np.array([inverters[i].wave == "sine" for i in table.inverter], dtype=bool), True)
-    if needs.has_ac_source:
+    if needs.has_ac_source and not problem.source_in_design:  # there a fixed bond bars the generator, not the inverter
         hold("neutral-bond", np.array([inverters[i].neutral_bond != "fixed" for i in table.inverter], dtype=bool), True)
     share = charging.heat_and_height_factor(
         needs.electronics_highest_c, table.full_output_t_max_c, table.derating_pct_k, problem.site.elevation_m

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.choice.dominance import SLACK_CENTS, telling_months
+from optimizer.choice.feeding import floor_wh
 from optimizer.choice.table import Table
 from optimizer.rules.book import TOLERANCE
 
@@ -49,7 +50,7 @@ def _pair_some(search: CandidateSearch) -> None:
     if search.problem.bounds.array_kinds != 2:
         return
     for number, blocks in search.blocks.items():
-        if len(blocks) <= BLOCKS_PAIRED:
+        if len(blocks) <= BLOCKS_PAIRED and not search.is_fed(number):
             months = telling_months(blocks.harvest_wh, search.cores.table.take(search.core_rows[number]).needed_wh)
             for at in np.argsort(search.cores.table.least_cost[search.core_rows[number]], kind="stable")[:CORES_PAIRED]:
                 search.pair_core(number, int(search.core_rows[number][at]), months)
@@ -99,7 +100,7 @@ def given_by(blocks: Table) -> np.ndarray:
 
 def asked_by(cores: Table) -> np.ndarray:
     """What cores ask for, in the same columns."""
-    return np.column_stack([cores.needed_wh, cores.least_a])
+    return np.column_stack([floor_wh(cores), cores.least_a])
 
 
 def completable(supply: np.ndarray, taken: np.ndarray, demand: np.ndarray) -> np.ndarray:
@@ -137,9 +138,9 @@ def reachable(search: CandidateSearch, number: int) -> tuple[np.ndarray, str]:
         ways.append((cores.most_charge_a[:, None] * each[None, :], "as much array as the bank may be charged by harvests"))
     alive, short = np.ones(len(cores), dtype=bool), ""
     for most_wh, what in ways:
-        fits = np.asarray((cores.needed_wh <= most_wh * (1 + 1e-6) + 1e-6).all(axis=1))
+        fits = np.asarray((floor_wh(cores) <= most_wh * (1 + 1e-6) + 1e-6).all(axis=1))
         if not fits.all():
-            example = _shortest_month(search, cores.needed_wh, most_wh, what)
+            example = _shortest_month(search, floor_wh(cores), most_wh, what)
             search.screening.lost("monthly-balance", int((~fits).sum()), int(fits.sum()), example)
             short = short if fits.any() else example
         alive &= fits

@@ -16,10 +16,12 @@ Variables
     q[i] in Z, >= 0    kits bought of kit i
     d[p] in {0,1}      part p is used at all (only with a price on distinct parts)
     z[r,m] in {0,1}    free rectangle r holds modules of kind m (only with rectangles)
+    g[s,m] >= 0        energy a day that source s brings in month m (only with a generator in the design)
 
 Objective: money in whole cents
     min  sum cost'[c] x[c] + sum cost'[b] n[b] + sum price[p] pack[p] k[p] + sum price[i] q[i] + price_distinct sum d[p]
-    where cost' leaves out the parts of P; with the life-cycle objective it holds what replacements count today.
+    where cost' leaves out the parts of P; with the life-cycle objective it holds what replacements count today;
+    + sum fuel[s,m] g[s,m], what fuel and service count today.
 
 Constraint families, each one function below; every constraint is named family__index
     one_core      exactly one core
@@ -28,7 +30,7 @@ Constraint families, each one function below; every constraint is named family__
     kinds         at most so many kinds of block
     controllers   at most N controllers in all
     exclusive     a controller that shares no bank is alone
-    energy        harvest of the blocks >= need of the core, every month of use
+    energy        harvest of the blocks + what the source brings >= need of the core, every month of use
     spare         harvest with any one controller out >= need of the critical loads, every month of use
     self_use      controllers' own use <= what the autonomy leaves
     least_charge  current at absorption >= what the bank asks for
@@ -39,6 +41,7 @@ Constraint families, each one function below; every constraint is named family__
     area, rectangles, weight, budget
     inventory     pack k + owned + those in kits >= pieces; pieces and kits bought <= stock; at most, at least
     distinct      d[p] >= x[c], y[b] that use p
+    source        g[s,m] <= what source s may bring; its year within what the solar share leaves (only with a generator in the design)
     known_kind    no design of a kind that was found before (only for the next-best that differ in kind)
     beaten        arrays that give more than is known to be too little (only with a loss-of-load limit)
 """
@@ -54,6 +57,7 @@ import pulp
 
 from optimizer.choice.candidate_set import Candidates
 from optimizer.choice.dominance import telling_months
+from optimizer.choice.feeding import Feeding
 from optimizer.choice.hours import Beaten
 from optimizer.choice.rectangles import rectangle_room
 from optimizer.choice.solver import Solved, run
@@ -92,6 +96,7 @@ class Program:
         self.packs, self.kits = {}, {}
         self._kits = self.candidates.stock.kits(self.candidates.part_ids())
         self._usage = self._special_usage()
+        self.feeding = Feeding(self)
         self.cost = self._objective()
         self.model += self.cost
         families: dict[str, Callable[[], None]] = {
@@ -100,6 +105,7 @@ class Program:
             "least_charge": self._least_charge, "most_charge": self._most_charge, "ceiling": self._ceiling,
             "trackers": self._trackers, "terminals": self._terminals, "area": self._area, "rectangles": self._rectangles,
             "weight": self._weight, "budget": self._budget, "inventory": self._inventory, "known_kind": self._known_kinds,
+            "source": self.feeding.rows,
         }
         for name, family in families.items():
             if name not in self.left_out:
@@ -110,7 +116,8 @@ class Program:
     def _enforced(self, rule_id: str) -> bool:
         return self.candidates.needs.severities.enforced(rule_id)
 
-    def _row(self, family: str, constraint: Any) -> None:
+    def row(self, family: str, constraint: Any) -> None:
+        """One more constraint of a family."""
         self.model += (constraint, f"{family}__{self.rows}")
         self.rows += 1
 
@@ -156,7 +163,7 @@ class Program:
             terms.append(each * pack * self.packs[part])
         for kit in self._kits:
             self.kits[kit.id] = self.model.add_variable(f"q{len(self.kits)}", 0, None, cat="Integer")
-        terms += [*self._kit_terms(), *self._distinct_terms()]
+        terms += [*self._kit_terms(), *self._distinct_terms(), *self.feeding.cost()]
         everything = np.arange(len(self.x)), np.arange(len(self.n))
         return self._of_cores(core_cost, everything[0]) + self._of_blocks(block_cost, everything[1]) + pulp.lpSum(terms)
 
@@ -181,36 +188,36 @@ class Program:
         for at, (_, variables) in enumerate(sorted(used.items())):
             present = self.model.add_variable(f"d{at}", 0, 1, cat="Binary")
             for variable in variables:
-                self._row("distinct", present - variable >= 0)
+                self.row("distinct", present - variable >= 0)
             terms.append(price * present)
         return terms
 
     def _one_core(self) -> None:
         """sum x = 1."""
-        self._row("one_core", pulp.lpSum(self.x) == 1)
+        self.row("one_core", pulp.lpSum(self.x) == 1)
 
     def _class_link(self) -> None:
         """y[b] <= c[k], c[k] = sum of x over the cores of class k; a used block is there at least once."""
         for at, (cores, blocks) in enumerate(self._classes()):
             chosen = self.model.add_variable(f"c{at}", 0, 1)
-            self._row("class_link", chosen - pulp.lpSum(self.x[c] for c in cores) == 0)
+            self.row("class_link", chosen - pulp.lpSum(self.x[c] for c in cores) == 0)
             for b in blocks:
-                self._row("class_link", self.y[b] - chosen <= 0)
-                self._row("class_link", self.n[b] - self.y[b] >= 0)
+                self.row("class_link", self.y[b] - chosen <= 0)
+                self.row("class_link", self.n[b] - self.y[b] >= 0)
 
     def _use_link(self) -> None:
         """n[b] <= N y[b]."""
         for n, y in zip(self.n, self.y, strict=True):
-            self._row("use_link", n - self.most * y <= 0)
+            self.row("use_link", n - self.most * y <= 0)
 
     def _kinds(self) -> None:
         """1 <= sum y <= kinds of array."""
-        self._row("kinds", pulp.lpSum(self.y) <= self.candidates.needs.problem.bounds.array_kinds)
-        self._row("kinds", pulp.lpSum(self.y) >= 1)
+        self.row("kinds", pulp.lpSum(self.y) <= self.candidates.needs.problem.bounds.array_kinds)
+        self.row("kinds", pulp.lpSum(self.y) >= 1)
 
     def _controllers(self) -> None:
         """sum n <= N."""
-        self._row("controllers", pulp.lpSum(self.n) <= self.most)
+        self.row("controllers", pulp.lpSum(self.n) <= self.most)
 
     def _exclusive(self) -> None:
         """alone >= y[b] for every block whose controller shares no bank; sum n + (N - 1) alone <= N."""
@@ -219,19 +226,22 @@ class Program:
             return
         alone = self.model.add_variable("alone", 0, 1)
         for b in single:
-            self._row("exclusive", alone - self.y[b] >= 0)
-        self._row("exclusive", pulp.lpSum(self.n) + (self.most - 1) * alone <= self.most)
+            self.row("exclusive", alone - self.y[b] >= 0)
+        self.row("exclusive", pulp.lpSum(self.n) + (self.most - 1) * alone <= self.most)
 
     def _energy(self) -> None:
-        """sum harvest[b,m] n[b] >= sum need[c,m] x[c], in shares of the class's greatest need."""
+        """sum harvest[b,m] n[b] + g[s,m] >= sum need[c,m] x[c], in shares of the class's greatest need."""
         needed, harvest = self.candidates.cores.table.needed_wh, self.candidates.blocks.harvest_wh
+        # What is missing is paid for to the last watt-hour: only the rows of cores without a source take the tolerance.
+        tolerance = np.where(self.candidates.cores.table.feed >= 0, 0.0, TOLERANCE) if self.candidates.cores.fed else TOLERANCE
         for cores, blocks in self._classes():
-            for month in telling_months(harvest[blocks], needed[cores]):
+            for month in telling_months(harvest[blocks], needed[cores]) if not self.candidates.cores.fed else range(needed.shape[1]):
                 scale = max(1.0, float(needed[cores, month].max()))
-                least = needed[:, month] * (1 - TOLERANCE) / scale
+                least = needed[:, month] * (1 - tolerance) / scale
                 # Harvest above the greatest need is worth nothing: capped, the relaxation is tighter.
                 given = np.minimum(harvest[:, month] / scale, 1.0)
-                self._row("energy", self._of_blocks(given, blocks) - self._of_cores(least, cores) >= 0)
+                brought = pulp.lpSum(self.feeding.scale_wh / scale * column for column in self.feeding.brought(cores, month))
+                self.row("energy", self._of_blocks(given, blocks) + brought - self._of_cores(least, cores) >= 0)
 
     def _spare(self) -> None:
         """sum harvest[b,m] n[b] - harvest[a,m] y[a] >= sum spare[c,m] x[c], for every block a."""
@@ -244,21 +254,21 @@ class Program:
                 given, least = harvest[:, month] / scale, table.spare_wh[:, month] * (1 - TOLERANCE) / scale
                 whole, asked = self._of_blocks(given, blocks), self._of_cores(least, cores)
                 for block in blocks:
-                    self._row("spare", whole - float(given[block]) * self.y[block] - asked >= 0)
+                    self.row("spare", whole - float(given[block]) * self.y[block] - asked >= 0)
 
     def _self_use(self) -> None:
         """sum self_w n <= room of the core."""
         room, own = self.candidates.cores.table.room_w, self.candidates.blocks.self_w
         for cores, blocks in self._classes():
             if np.isfinite(room[cores]).all():
-                self._row("self_use", self._of_blocks(own, blocks) - self._of_cores(room, cores) <= 0)
+                self.row("self_use", self._of_blocks(own, blocks) - self._of_cores(room, cores) <= 0)
 
     def _least_charge(self) -> None:
         """sum low_a n >= what the bank asks for and daytime loads take."""
         least, low = self.candidates.cores.table.least_a, self.candidates.blocks.low_a
         for cores, blocks in self._classes():
             if (least[cores] > 0).any():
-                self._row("least_charge", self._of_blocks(low, blocks) - self._of_cores(least * (1 - TOLERANCE), cores) >= 0)
+                self.row("least_charge", self._of_blocks(low, blocks) - self._of_cores(least * (1 - TOLERANCE), cores) >= 0)
 
     def _most_charge(self) -> None:
         """sum high_a n <= what the bank stands."""
@@ -266,7 +276,7 @@ class Program:
             return
         most, high = self.candidates.cores.table.most_charge_a, self.candidates.blocks.high_a
         for cores, blocks in self._classes():
-            self._row("most_charge", self._of_blocks(high, blocks) - self._of_cores(most * (1 + TOLERANCE), cores) <= 0)
+            self.row("most_charge", self._of_blocks(high, blocks) - self._of_cores(most * (1 + TOLERANCE), cores) <= 0)
 
     def _ceiling(self) -> None:
         """A block above a core's ceiling and that core are not chosen together: one row a level."""
@@ -277,7 +287,7 @@ class Program:
                 above = [self.y[b] for b in blocks if highest[b] >= level]
                 if len(stand) < len(cores):
                     for y in above:
-                        self._row("ceiling", y - pulp.lpSum(stand) <= 0)
+                        self.row("ceiling", y - pulp.lpSum(stand) <= 0)
 
     def _trackers(self) -> None:
         """sum of built-in trackers of a model <= inverters of that model."""
@@ -292,7 +302,7 @@ class Program:
                 for c in range(len(self.x)) if table.inverter[c] >= 0 and found.cores.inverters[table.inverter[c]].id == model
             )
             used = [b for b in range(len(self.n)) if blocks.built_in[b] and blocks.device[b] == device]
-            self._row("trackers", pulp.lpSum(self.n[b] for b in used) - there <= 0)
+            self.row("trackers", pulp.lpSum(self.n[b] for b in used) - there <= 0)
 
     def _terminals(self) -> None:
         """sum terminal_a n >= DC loads."""
@@ -301,13 +311,13 @@ class Program:
             return
         able = np.minimum(found.blocks.terminal_a, 1e6)
         for cores, blocks in self._classes():
-            self._row("terminals", self._of_blocks(able, blocks) - self._of_cores(found.cores.table.terminal_a * (1 - TOLERANCE), cores) >= 0)
+            self.row("terminals", self._of_blocks(able, blocks) - self._of_cores(found.cores.table.terminal_a * (1 - TOLERANCE), cores) >= 0)
 
     def _area(self) -> None:
         """sum area n <= area."""
         area = self.candidates.needs.problem.array.area_m2
         if area is not None and self._enforced("array-area"):
-            self._row("area", self._of_blocks(self.candidates.blocks.area_m2, np.arange(len(self.n))) <= area * (1 + TOLERANCE))
+            self.row("area", self._of_blocks(self.candidates.blocks.area_m2, np.arange(len(self.n))) <= area * (1 + TOLERANCE))
 
     def _rectangles(self) -> None:
         """Modules of a kind <= room in the rectangles given to it; a rectangle is given to one kind."""
@@ -318,11 +328,11 @@ class Program:
         kinds = np.unique(found.blocks.module)
         given = [[self.model.add_variable(f"z{r}_{m}", 0, 1, cat="Binary") for m in kinds] for r in range(len(room))]
         for row in given:
-            self._row("rectangles", pulp.lpSum(row) <= 1)
+            self.row("rectangles", pulp.lpSum(row) <= 1)
         for at, m in enumerate(kinds):
             placed = pulp.lpSum(int(room[r, m]) * given[r][at] for r in range(len(room)))
             wanted = self._of_blocks(np.where(found.blocks.module == m, found.blocks.modules_each, 0), np.arange(len(self.n)))
-            self._row("rectangles", wanted - placed <= 0)
+            self.row("rectangles", wanted - placed <= 0)
 
     def _weight(self) -> None:
         """Weight of core and blocks <= payload."""
@@ -330,7 +340,7 @@ class Program:
         if most is not None and self._enforced("total-weight"):
             core, block = self.candidates.cores.table.weight_total_kg, self.candidates.blocks.weight_kg
             total = self._of_cores(core, np.arange(len(self.x))) + self._of_blocks(block, np.arange(len(self.n)))
-            self._row("weight", total <= most * (1 + TOLERANCE))
+            self.row("weight", total <= most * (1 + TOLERANCE))
 
     def _budget(self) -> None:
         """Parts and freight <= what the budget leaves after margin and tax."""
@@ -345,7 +355,7 @@ class Program:
             core, block = core - in_cores * each, block - in_blocks * each
             bought.append(each * stock.part(part).pack_qty * self.packs[part])
         total = self._of_cores(core, np.arange(len(self.x))) + self._of_blocks(block, np.arange(len(self.n)))
-        self._row("budget", total + pulp.lpSum([*bought, *self._kit_terms()]) <= most)
+        self.row("budget", total + pulp.lpSum([*bought, *self._kit_terms()]) <= most)
 
     def _inventory(self) -> None:
         """pack k + owned + those in kits >= pieces; pack k, kits <= stock; pieces, kits within the limits that the problem sets."""
@@ -353,21 +363,21 @@ class Program:
         kits = stock.prices.kits
         for kit, bought in self.kits.items():
             if kit in kits.most:
-                self._row("inventory", bought <= kits.most[kit])
+                self.row("inventory", bought <= kits.most[kit])
             if kit in kits.least:
-                self._row("inventory", bought >= kits.least[kit])
+                self.row("inventory", bought >= kits.least[kit])
         for part_id, (in_cores, in_blocks) in self._usage.items():
             part = stock.part(part_id)
             pieces = self._of_cores(in_cores, np.arange(len(self.x))) + self._of_blocks(in_blocks, np.arange(len(self.n)))
             in_kits = pulp.lpSum(kits.offered[kit].contents.get(part_id, 0) * bought for kit, bought in self.kits.items())
-            self._row("inventory", part.pack_qty * self.packs[part_id] + in_kits - pieces >= -stock.owned[part_id])
+            self.row("inventory", part.pack_qty * self.packs[part_id] + in_kits - pieces >= -stock.owned[part_id])
             # The stock of a part that is not special stays out: dominance does not know it (see Stock.broken).
             if part_id in stock.special and part.stock is not None and self._enforced("stock"):
-                self._row("inventory", part.pack_qty * self.packs[part_id] <= part.stock)
+                self.row("inventory", part.pack_qty * self.packs[part_id] <= part.stock)
             if part_id in stock.at_most and self._enforced("part-limit"):
-                self._row("inventory", pieces <= stock.at_most[part_id])
+                self.row("inventory", pieces <= stock.at_most[part_id])
             if stock.at_least[part_id] and self._enforced("part-demanded"):
-                self._row("inventory", pieces >= stock.at_least[part_id])
+                self.row("inventory", pieces >= stock.at_least[part_id])
 
     def _known_kinds(self) -> None:
         """For every known kind: core of it + its controllers and formats used + no others used <= all of these - 1."""
@@ -383,7 +393,7 @@ class Program:
                 continue  # a part of that kind is not among the candidates
             for there, words in zip(used, wanted, strict=True):
                 agrees += [use if word in words else 1 - use for word, use in there.items() if words]
-            self._row("known_kind", pulp.lpSum(agrees) <= len(agrees) - 1)
+            self.row("known_kind", pulp.lpSum(agrees) <= len(agrees) - 1)
 
     def _used(self, words: list[str]) -> dict[str, Any]:
         """A 0/1 variable for each word: whether a block of it is used."""
@@ -392,8 +402,8 @@ class Program:
             use = self.model.add_variable(f"w{self.rows}", 0, 1, cat="Binary")
             of_word = [self.y[b] for b, other in enumerate(words) if other == word]
             for y in of_word:
-                self._row("known_kind", use - y >= 0)
-            self._row("known_kind", use - pulp.lpSum(of_word) <= 0)
+                self.row("known_kind", use - y >= 0)
+            self.row("known_kind", use - pulp.lpSum(of_word) <= 0)
             there[word] = use
         return there
 
@@ -418,19 +428,19 @@ class Program:
             above = self.model.add_variable(f"a{self._cuts}", 0, 1, cat="Binary")
             below = self.model.add_variable(f"b{self._cuts}", 0, 1, cat="Binary")
             self._cuts += 1
-            self._row("cut", self.n[b] - (count + 1) * above >= 0)
-            self._row("cut", self.n[b] + (self.most - count + 1) * below <= self.most)
+            self.row("cut", self.n[b] - (count + 1) * above >= 0)
+            self.row("cut", self.n[b] + (self.most - count + 1) * below <= self.most)
             escapes += [above, below]
-        self._row("cut", pulp.lpSum(escapes) >= 1)
+        self.row("cut", pulp.lpSum(escapes) >= 1)
 
     def forbid_beaten(self, beaten: Beaten) -> None:
         """sum share[b] n[b] >= least for the cores that are beaten, in shares of the least."""
         at_stake = np.isin(self.candidates.blocks.bank_class, self.candidates.cores.table.bank_class[beaten.cores])
         share = np.minimum(beaten.share / beaten.least, 1.0)
         more = self._of_blocks(share, np.nonzero(at_stake)[0])
-        self._row("beaten", more - (1 - BEATEN_SLACK) * pulp.lpSum(self.x[c] for c in beaten.cores) >= 0)
+        self.row("beaten", more - (1 - BEATEN_SLACK) * pulp.lpSum(self.x[c] for c in beaten.cores) >= 0)
 
     def forbid_kinds(self, core: int, used: list[int]) -> None:
         """Cut off a core with exactly this set of kinds of block, whatever their counts."""
         others = [self.y[b] for b in range(len(self.n)) if b not in used]
-        self._row("cut", pulp.lpSum([1 - self.x[core], *(1 - self.y[b] for b in used), *others]) >= 1)
+        self.row("cut", pulp.lpSum([1 - self.x[core], *(1 - self.y[b] for b in used), *others]) >= 1)

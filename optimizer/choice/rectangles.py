@@ -46,6 +46,12 @@ class Rectangles:
         found[same, same, :] = np.where(left >= 0, left, -1)
         return found
 
+    def fit_each(self, first: np.ndarray, first_modules: np.ndarray, second: np.ndarray, second_modules: np.ndarray) -> np.ndarray:
+        """Whether two kinds fit together, pair by pair, shape (pairs,)."""
+        most = self.beside.shape[2] - 1
+        room = self.beside[first, second, np.minimum(first_modules, most).astype(int)]
+        return np.asarray((first_modules <= most) & (second_modules <= room))
+
     def fit(self, first: np.ndarray, first_modules: np.ndarray, second: np.ndarray, second_modules: np.ndarray) -> np.ndarray:
         """Whether two kinds fit together: modules of the first by row, of the second by column, shape (rows, columns)."""
         most = self.beside.shape[2] - 1

@@ -141,8 +141,14 @@ class _Run:
         self._timed("solve", since)
         return solved
 
-    def _end(self, ending: Ending, screening: Screening, reason: str = "", design: Design | None = None, bound: float | None = None) -> Found:
-        objective = self.stock.prices.bill(design).objective_cents if design is not None else None
+    def _end(
+        self, ending: Ending, screening: Screening, reason: str = "", design: Design | None = None, bound: float | None = None, objective: int | None = None,
+    ) -> Found:
+        """objective: of a design, where the candidates say more than its bill: what its generator burns."""
+        objective = self.stock.prices.bill(design).objective_cents if design is not None and objective is None else objective
+        if bound is not None and objective is not None and self.needs.problem.source_in_design:
+            # What a generator burns is no whole number of cents, its line is: no line is below the rounded bound.
+            bound = min(float(objective), float(round(bound)))
         return Found(ending, design, objective, bound, reason, screening.rows(), self.timing, self.sizes)
 
     def result(self) -> Found:
@@ -150,7 +156,7 @@ class _Run:
         searched, found, screening = self._searched(prune=self.prune, any_design=self.limits.gap >= 1)
         if self.limits.gap >= 1 and searched.known is not None:
             if self.accepts(searched.known):
-                return self._end(Ending.STOPPED_WITH_SOLUTION, screening, "", searched.known)  # any design is within such a gap
+                return self._end(Ending.STOPPED_WITH_SOLUTION, screening, "", searched.known, objective=round(searched.most))  # any design is within such a gap
             searched, found, screening = self._searched(prune=self.prune)
         program: Program | None = None
         rejected, pruned = self.rejected, self.prune
@@ -175,14 +181,15 @@ class _Run:
                 searched, found, screening = self._searched(prune=pruned, known=searched.most)
                 program = None
                 continue
-            if self.stock.prices.bill(design).objective_cents > self.most_cents:
+            cents = found.objective_cents(core, counts)
+            if cents > self.most_cents:
                 # Candidates that only dearer designs use may be gone: this one proves nothing but that the bound is too low.
                 below = solved.bound is None or solved.bound <= self.most_cents + SLACK_CENTS
                 return self._end(Ending.STOPPED if below else Ending.INFEASIBLE, screening, "no design as cheap as asked was found", bound=solved.bound)
             if solved.ending is Ending.OPTIMAL and self.limits.gap == 0 and self.teacher is None:
                 design = self._settled(searched, found, core, counts, rejected) or design
             if self.accepts(design):
-                return self._end(solved.ending, screening, "", design, solved.bound)
+                return self._end(solved.ending, screening, "", design, solved.bound, cents)
             # Pruning trusted that candidate: begin again without it, and cut off what the check rejects.
             rejected.append(design)
             if len(rejected) > self.rejections_most:
@@ -202,7 +209,7 @@ class _Run:
         """Of all designs of the same cost: fewest pieces, then the smallest ids. None where the first is the only one."""
         if rejected:
             return None
-        cost = self.stock.prices.bill(found.design(core, counts)).objective_cents
+        cost = found.objective_cents(core, counts)
         tied = found
         if self.prune:
             searched.tighten(cost)
@@ -222,7 +229,7 @@ class _Run:
         best: tuple[tuple[object, ...], Design] | None = None
         for _ in range(TIES_MOST):
             design = tied.design(core, counts)
-            if self.stock.prices.bill(design).objective_cents == cost and not set(self.stock.broken(design.pieces)):
+            if tied.objective_cents(core, counts) == cost and not set(self.stock.broken(design.pieces)):
                 rank = (sum(design.pieces.values()), tied.cores.key(core), tuple((tied.block_key(b), n) for b, n in counts))
                 if best is None or rank < best[0]:
                     best = (rank, design)
@@ -256,7 +263,10 @@ TIES_MOST = 400
 def _located(found: Candidates, design: Design) -> tuple[int, list[tuple[int, int]]] | None:
     """Core and block rows of a design among candidates; None where it is not among them."""
     parts = (design.bank, design.inverters, design.converters)
-    core = next((row for row in range(len(found.cores.table)) if found.cores.parts(row, found.needs, found.catalog) == parts), None)
+    core = next((
+        row for row in range(len(found.cores.table))
+        if found.cores.parts(row, found.needs, found.catalog) == parts and found.cores.source(row) == design.source
+    ), None)
     if core is None:
         return None
     rows = np.nonzero(found.blocks.bank_class == found.cores.table.bank_class[core])[0]

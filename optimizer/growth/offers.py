@@ -215,7 +215,7 @@ class Priced(CandidateSearch):
         chemistry = self.cores.batteries[table.battery[row]].chemistry
         return (not kept.volts or int(table.volts[row]) in kept.volts) and (not kept.chemistries or chemistry in kept.chemistries)
 
-    def _known(self, number: int, core: int, counts: list[tuple[int, int]]) -> float:
+    def known_cents(self, number: int, core: int, counts: list[tuple[int, int]]) -> float:
         """A design that is there: the new bound, at the prices asked for."""
         blocks = self.blocks[number]
         cents = float(self.cores.table.least_cost[core]) + sum(count * float(blocks.least_cost[row]) for row, count in counts)
@@ -279,7 +279,7 @@ class Priced(CandidateSearch):
 
     def _of_core(self, number: int, core: int, most: Callable[[], float], *, every: bool) -> Iterator[Offer]:
         blocks = self.blocks[number]
-        counts = self.single_kind_counts(number, core)
+        counts = self.single_kind_counts(self.blocks[number], core)
         with np.errstate(invalid="ignore"):
             alone = self.cores.table.least_cost[core] + counts * blocks.least_cost
         alone = np.where(np.isnan(alone), np.inf, alone)

@@ -55,8 +55,8 @@ def inputs_data(problem_sha256: str | None, catalog_sha256: str | None) -> Data:
 
 
 def choice_data(choice: Choice) -> Data:
-    """The object that `check` reads back; the tilt is in it where the problem left it open."""
-    left_out = {name for name, empty in (("tilt_deg", choice.tilt_deg is None), ("soft_starters", not choice.soft_starters)) if empty}
+    """The object that `check` reads back; tilt, source and soft starters are in it where the problem left them open."""
+    left_out = {name for name in ("tilt_deg", "source", "soft_starters") if not getattr(choice, name) and getattr(choice, name) != 0}
     return choice.model_dump(mode="json", exclude=left_out)
 
 
@@ -170,6 +170,7 @@ def cost_data(answer: Answer) -> Data:
         "bound": None if bound is None else bound / 100,
         "gap": answer.gap,
         "objective": bill.objective_cents / 100 if bill else None,
+        "running": bill.running_cents / 100 if bill and answer.problem.source_in_design else None,
     }
 
 

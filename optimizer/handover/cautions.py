@@ -90,7 +90,7 @@ def _of_problem(problem: Problem) -> Iterator[str]:
     if bias:
         yield bias
     source = problem.site.other_source
-    if source == "generator":
+    if source == "generator" and not problem.source_in_design:
         yield "A generator stands behind the array: outdoors, away from openings, behind a transfer switch; it is not on the bill."
     elif source == "shore":
         yield "Shore power stands behind the array: a transfer switch, and one neutral-earth bond at a time."
@@ -181,6 +181,18 @@ def _inverters(report: Report, problem: Problem) -> Iterator[str]:
         yield "The inverter makes a modified sine wave: only the listed loads may be plugged in."
 
 
+def _source(report: Report, _: Problem) -> Iterator[str]:
+    source = report.design.source
+    if source is None:
+        return
+    yield (
+        f"A generator belongs to the design: outdoors, away from openings, behind a transfer switch, started once a month; set its chargers to {source.charge_a:g} A "
+        "together. Its cables, its switch and its fuel store are not sized here."
+    )
+    if report.generator is not None and report.generator.load_share < source.generator.least_load_share:
+        yield "The generator runs at a light load while it charges: engines, diesel above all, wear and soot up."
+
+
 def _array(report: Report, _: Problem) -> Iterator[str]:
     over = [line.where for line in _lines(report, "array-above-rating") if line.passed is False]
     if over:
@@ -223,5 +235,5 @@ def _handling(report: Report, _: Problem) -> Iterator[str]:
 
 
 _OF_DESIGN: tuple[Callable[[Report, Problem], Iterator[str]], ...] = (
-    _string_volts, _narrow, _bank, _inverters, _array, _own_parts, _handling,
+    _string_volts, _narrow, _bank, _inverters, _source, _array, _own_parts, _handling,
 )

@@ -108,11 +108,11 @@ def cost_of_data(found: CostOf, inputs: Data) -> Data:
     report = found.base.report
     return {
         "base": {
-            "outcome": found.base.outcome.value, "cost": in_money(report.bill.total_cents if report else None),
+            "outcome": found.base.outcome.value, "cost": in_money(report.bill.paid_cents if report else None),
             "choice": choice_data(found.base.choice) if found.base.choice else None, "reason": found.base.reason,
         },
         "currency": found.base.catalog.currency,
-        "requirements": [_requirement(one, report.bill.total_cents) for one in found.priced] if report else [],
+        "requirements": [_requirement(one, report.bill.paid_cents) for one in found.priced] if report else [],
         "complete": found.complete,
         "exact": found.exact,
         "inputs": inputs,
@@ -157,8 +157,8 @@ def why_not_data(found: WhyNot, inputs: Data) -> Data:
         "shortfall": found.blocking.shortfall if found.blocking else None,
         "price": found.base.catalog.sold[found.part].price,
         "currency": found.base.catalog.currency,
-        "cost": in_money(base.bill.total_cents if base else None),
-        "cost_with": in_money(best.bill.total_cents if best else _with_it(found)),
+        "cost": in_money(base.bill.paid_cents if base else None),
+        "cost_with": in_money(best.bill.paid_cents if best else _with_it(found)),
         "choice_with": choice_data(found.with_part.choice) if found.with_part and found.with_part.choice else None,
         "enters_below_price": in_money(found.enters_below_cents),
         "indispensable": found.indispensable,
@@ -169,7 +169,7 @@ def why_not_data(found: WhyNot, inputs: Data) -> Data:
 
 def _with_it(found: WhyNot) -> int | None:
     """What the design costs with a part of its circuits in place of another [cents]."""
-    return None if found.more_cents is None or found.base.report is None else found.base.report.bill.total_cents + found.more_cents
+    return None if found.more_cents is None or found.base.report is None else found.base.report.bill.paid_cents + found.more_cents
 
 
 def exact(found: WhyNot) -> bool:

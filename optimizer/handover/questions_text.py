@@ -38,8 +38,10 @@ def closing(problem: Problem) -> list[str]:
     if not problem.counts_beside_the_bill:
         return [PRELIMINARY]
     by = "the life-cycle cost" if problem.life_cycle.objective == "life-cycle" else "the price"
+    by += ", with fuel and service as they count today" if problem.source_in_design else ""
     by += ", with what [objective] adds to it" if any(problem.objective.model_dump().values()) else ""
-    return [f"What is minimised, and called the cheapest, is {by}; the prices shown are those of the bills.", PRELIMINARY]
+    shown = "hold fuel and service too" if problem.source_in_design else "are those of the bills"
+    return [f"What is minimised, and called the cheapest, is {by}; the prices shown {shown}.", PRELIMINARY]
 
 
 def in_words(design: Design) -> str:
@@ -53,6 +55,9 @@ def in_words(design: Design) -> str:
     if inverter is not None:
         parts.append(f"{design.inverters.count} x {inverter.id}")
     parts += [f"{use.count} x {use.converter.id}" for use in design.converters]
+    if design.source is not None:
+        charger = f"{design.source.count} x {design.source.charger.id} at " if design.source.charger is not None else ""
+        parts.append(f"{design.source.generator.id} charging through {charger or 'the inverters at '}{design.source.charge_a:g} A")
     return ", ".join(parts)
 
 
@@ -62,7 +67,7 @@ def failed(answer: Answer) -> str:
 
 
 def _cost(answer: Answer) -> str:
-    return money(answer.report.bill.total_cents) if answer.report else failed(answer)
+    return money(answer.report.bill.paid_cents) if answer.report else failed(answer)
 
 
 def design_words(answer: Answer) -> str:
@@ -124,7 +129,7 @@ def cost_of_text(found: CostOf) -> str:
             *wrapped("What to loosen is another question, and its command, relax, is not there yet: loosen a value in the problem "
                      "file that the reason names, and solve again."),
         ])
-    total = base.bill.total_cents
+    total = base.bill.paid_cents
     lines = [*wrapped(f"{name}: what each requirement costs"), *labelled("Now", f"{money(total)} {currency}"), "",
              f"  {'change against now, ' + currency:<41}{'looser':>12}{'tighter':>12}{'without':>12}"]
     for one in found.priced:
@@ -246,9 +251,9 @@ def why_not_text(found: WhyNot) -> str:
         lines += labelled("Rule", f"{RULES[found.blocking.rule].title} ({found.blocking.rule})")
         lines += labelled("Shortfall", found.blocking.shortfall)
     if found.more_cents is not None and base.report is not None:
-        lines += labelled("With it", f"{money(base.report.bill.total_cents + found.more_cents)} {currency}")
+        lines += labelled("With it", f"{money(base.report.bill.paid_cents + found.more_cents)} {currency}")
     if found.verdict == "beaten" and found.with_part is not None and found.with_part.report is not None and base.report is not None:
-        more = found.with_part.report.bill.total_cents - base.report.bill.total_cents
+        more = found.with_part.report.bill.paid_cents - base.report.bill.paid_cents
         lines += labelled("With it", f"{_cost(found.with_part)} {currency}, {money(more)} more: {design_words(found.with_part)}")
         entering = f"at {money(found.enters_below_cents)} {currency} a piece or less a design with it costs no more" \
             if found.enters_below_cents is not None else "at no price: even for nothing, the design around it costs more"

@@ -11,7 +11,7 @@ def relax_data(found: Relaxed, inputs: Data) -> Data:
     report = found.base.report
     return {
         "outcome": found.base.outcome.value,
-        "cost": report.bill.total_cents / 100 if report else None,
+        "cost": report.bill.paid_cents / 100 if report else None,
         "currency": found.base.catalog.currency,
         "reason": found.base.reason,
         "sets": [

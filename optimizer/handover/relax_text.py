@@ -16,7 +16,7 @@ def relax_text(found: Relaxed) -> str:
     """The answer of `relax`."""
     name, currency = found.base.problem.name, found.base.catalog.currency
     if found.base.report is not None:
-        total = money(found.base.report.bill.total_cents)
+        total = money(found.base.report.bill.paid_cents)
         return joined([*wrapped(f"{name}: nothing has to be loosened: there is a design at {total} {currency}."), *section("Notes", bullets(closing(found.base.problem)))])
     lines = [*wrapped(f"{name}: there is no design. {found.base.reason}")]
     if found.beyond:

@@ -158,7 +158,7 @@ def _option(answer: Answer, by: str) -> Data:
     facts: Data = {"controller_facts": controller_facts(report.design) if report else None} if by == "controller" else {}
     return {
         "outcome": answer.outcome.value,
-        "cost": in_money(report.bill.total_cents if report else None),
+        "cost": in_money(report.bill.paid_cents if report else None),
         "choice": choice_data(answer.choice) if answer.choice else None,
         "reason": answer.reason,
         "figures": figures_data(report, answer.catalog) if report else None,

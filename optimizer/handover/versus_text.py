@@ -25,10 +25,17 @@ def _in_year(name: str, sign: str = "") -> Callable[[Data], str]:
     return lambda data: f"{sign}{data['year'][name]:,.0f}" if round(data["year"][name]) else "-"
 
 
+def _generator_cell(generator: Data | None) -> str:
+    """What a generator costs beside the bill: with its purchase where that is not on it."""
+    if generator is None or generator["price"] is None:
+        return "-"
+    return f"{generator['present_cost'] if generator['in_design'] else generator['price'] + generator['running_cost']:,.2f}"
+
+
 ROWS: Rows = (
     *((f"  {kind}", lambda data, kind=kind: f"{data['price_by_subsystem'][kind]:,.2f}") for kind in SUBSYSTEMS),
     ("  cables in these", lambda data: f"{data['cable_allowance']:,.2f}"),
-    ("  generator, running", lambda data: "-" if data["generator"] is None or data["generator"]["price"] is None else f"{data['generator']['price'] + data['generator']['running_cost']:,.2f}"),
+    ("  generator, running", lambda data: _generator_cell(data["generator"])),
     ("life cycle", lambda data: f"{data['life_cycle']:,.2f}"),
     ("design month", lambda data: str(data["design_month"])),
     ("  harvest Wh/day", lambda data: figure(float(data["harvest_wh"]))),
@@ -153,11 +160,11 @@ def _compared(found: Versus, possible: list[Option], currency: str) -> list[str]
     if len(possible) > 1:
         least, most = found.options[0].cents or 0, found.options[1].cents or 0
         than = "less" if most >= least else "more"
-        by = " to buy, and wins by what is minimised" if found.free.problem.counts_beside_the_bill else ""
+        by = " to buy, and wins by what is minimised" if found.free.problem.counts_beside_the_bill and not found.free.problem.source_in_design else ""
         lines += ["", *wrapped(f"{found.options[0].value} costs {money(abs(most - least))} {currency} {than} than {found.options[1].value}{by}.")]
     free = found.free.report
-    if free is not None and (not possible or free.bill.total_cents != found.options[0].cents):
-        lines += wrapped(f"With nothing left out: {money(free.bill.total_cents)} {currency}: {in_words(free.design)}.")
+    if free is not None and (not possible or free.bill.paid_cents != found.options[0].cents):
+        lines += wrapped(f"With nothing left out: {money(free.bill.paid_cents)} {currency}: {in_words(free.design)}.")
     for flip in found.flips:
         lines += wrapped(
             f"{flip.winner} stays the cheapest up to {money(flip.cents)} {currency} for {flip.part}; above that it is {flip.follower}."

@@ -13,7 +13,7 @@ from typing import TypeVar
 import numpy as np
 
 from optimizer.errors import InputError
-from optimizer.inputs.circuit_parts import Cable, Generator, Protection, SoftStarter
+from optimizer.inputs.circuit_parts import Cable, Charger, Generator, Protection, SoftStarter
 from optimizer.inputs.circuit_tables import CircuitTables, load_circuit_tables
 from optimizer.inputs.kits import Kit, load_kits
 from optimizer.inputs.mount_parts import Mount
@@ -43,6 +43,7 @@ FILES: Mapping[str, type[Part]] = {
     "generators": Generator,
     "mounts": Mount,
     "soft_starters": SoftStarter,
+    "chargers": Charger,
 }
 LIVING = ("module", "controller", "inverter", "converter")
 """Kinds of part that tables/lives.csv knows; the life of a battery follows from its use."""
@@ -90,6 +91,7 @@ class Catalog:
     generators: tuple[Generator, ...] = ()
     mounts: tuple[Mount, ...] = ()
     soft_starters: tuple[SoftStarter, ...] = ()
+    chargers: tuple[Charger, ...] = ()
 
     @cached_property
     def by_id(self) -> Mapping[str, Part]:
@@ -114,6 +116,7 @@ class Catalog:
         yield from self.generators
         yield from self.mounts
         yield from self.soft_starters
+        yield from self.chargers
 
     def find(self, part_id: str, kind: type[PartKind]) -> PartKind:
         """A part of a kind by its id; a sentence where there is none."""

@@ -135,7 +135,11 @@ class SoftStarter(Part):
 
 
 class Generator(Part):
-    """A set that an engine drives: what charges the bank when the array does not. `service_per_h` is money for an hour's wear and oil."""
+    """A set that an engine drives: what charges the bank when the array does not.
+
+    `service_per_h` is money for an hour's wear and oil. `litres_per_kwh` is the slope above `idle_l_per_h`, the fuel without
+    a load; without the latter it is the fuel of a kilowatt-hour at the load for which it is stated.
+    """
 
     rated_va: Positive
     power_factor: Annotated[float, Field(gt=0.5, le=1)]
@@ -143,6 +147,7 @@ class Generator(Part):
     fuel: Literal["petrol", "diesel", "gas"]
     fuel_share: Annotated[float, Field(gt=0.5, le=1)] = 1.0
     litres_per_kwh: Annotated[float, Field(gt=0.1, le=2)]
+    idle_l_per_h: Annotated[float, Field(ge=0, le=20)] = 0.0
     least_load_share: Annotated[float, Field(ge=0, le=0.8)] = 0.25
     service_per_h: NotNegative = 0.0
     starts_by_itself: YesNo = False
@@ -152,3 +157,28 @@ class Generator(Part):
         """What is unlikely."""
         if self.rated_va < 500:
             yield "rated_va", "is usually 500 VA or more: is it in kVA?"
+        if self.rated_va and self.idle_l_per_h > self.litres_per_kwh * self.rated_va / 1000:
+            yield "idle_l_per_h", "is more than the whole load takes: is it the fuel at full load?"
+
+    @property
+    def legs(self) -> int:
+        """Legs or phases between which its rating is divided."""
+        return {"120/240": 2, "230/400": 3}.get(self.ac, 1)
+
+
+class Charger(Part):
+    """A battery charger that a generator feeds. `output_a` is what it can be set to at most; `ac` the voltage between its two conductors."""
+
+    bank_v: Annotated[Literal[12, 24, 36, 48], BeforeValidator(_whole_number)]
+    ac: Literal["120", "240", "230"]
+    output_a: Positive
+    efficiency: Annotated[float, Field(gt=0.5, le=1)]
+    power_factor: Annotated[float, Field(gt=0.4, le=1)]
+    lfp_profile: YesNo
+    current_settable: YesNo
+    weight_kg: Positive
+
+    def doubts(self) -> Iterator[Complaint]:
+        """What is unlikely."""
+        if self.price and _outside(self.price / (self.output_a * self.bank_v), 0.05, 2):
+            yield "price", f"{self.price / (self.output_a * self.bank_v):.2f} a watt, usually 0.05 to 2"

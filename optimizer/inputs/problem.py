@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, ValidationError, model_validator
 
 from optimizer.inputs.array import Array, twelve
+from optimizer.inputs.generator import GeneratorUse, generator_complaints
 from optimizer.inputs.growth import Growth, Stage
 from optimizer.inputs.load import Load, Section
 from optimizer.inputs.mounting import Mounting
@@ -102,14 +103,6 @@ class Bank(Section):
     age_spread_months_max: NotNegative | None = None
 
 
-class GeneratorUse(Section):
-    """What a generator behind the array may do and costs, where site.other_source says that there is one."""
-
-    hours_per_day_max: Annotated[float, Field(gt=0, le=24)] = 8.0
-    fuel_price_per_l: NotNegative = 1.6
-    years: Annotated[float, Field(gt=0, le=40)] = 10.0
-
-
 class Redundancy(Section):
     """What may fail with the critical loads still carried."""
 
@@ -147,6 +140,7 @@ class Bounds(Section):
     array_kinds: Annotated[int, Field(ge=1, le=3)] = 2
     battery_strings: Annotated[int, Field(ge=1, le=40)] = 8
     inverters: Annotated[int, Field(ge=1, le=12)] = 6
+    chargers: Annotated[int, Field(ge=1, le=12)] = 3
     charge_limit_steps: tuple[Annotated[float, Field(gt=0, le=1)], ...] = (1.0, 0.75, 0.5, 0.25)
 
 
@@ -300,6 +294,7 @@ class Problem(Section):
                 yield f"{key}: season '{season}' has no value"
         if self.mounting is not None:
             yield from self.mounting.complaints(self.array)
+        yield from generator_complaints(self)
         if self.growth is not None:
             yield from self._growth_complaints(self.growth)
         if self.reliability is not None and self.reliability.critical_only and not any(load.critical == "yes" for load in self.loads):
@@ -374,7 +369,12 @@ class Problem(Section):
     @property
     def counts_beside_the_bill(self) -> bool:
         """Whether more than the bill is minimised: a dearer bill may win."""
-        return self.life_cycle.objective != "purchase" or any(self.objective.model_dump().values())
+        return self.life_cycle.objective != "purchase" or any(self.objective.model_dump().values()) or self.source_in_design
+
+    @property
+    def source_in_design(self) -> bool:
+        """Whether a generator, or none, is chosen with the design and its fuel counted in what is minimised."""
+        return self.generator.in_design and self.site.other_source == "generator"
 
     @property
     def season_names(self) -> tuple[str, ...]:

@@ -47,7 +47,7 @@ def with_section(problem: Problem, section: str, **values: Any) -> Problem:
 def requirements(problem: Problem, *, circuits: bool = False) -> tuple[Requirement, ...]:
     """Every requirement of a problem that has a ladder; those of circuits only where a catalog has parts for them."""
     found: list[Requirement] = []
-    for family in (_autonomy, _energy, _temperatures, _room, _mounting, _money_and_weight, _bank, _loads, _reliability):
+    for family in (_autonomy, _energy, _generator, _temperatures, _room, _mounting, _money_and_weight, _bank, _loads, _reliability):
         found += family(problem)
     return (*found, *_ways(problem)) if circuits else tuple(found)
 
@@ -105,7 +105,7 @@ def _energy(problem: Problem) -> Iterator[Requirement]:
     now = problem.balance.array_to_load
     looser = tuple(round(now - 0.1 * n, 2) for n in range(1, 6) if now - 0.1 * n >= 0.999)
     yield _number(problem, "balance.array_to_load", "array-to-load ratio", "share", looser, (round(now + 0.1, 2), round(now + 0.2, 2)))
-    if problem.site.other_source == "none":
+    if problem.site.other_source == "none" or problem.source_in_design:
         now = problem.autonomy.recovery_days
         yield _number(
             problem, "autonomy.recovery_days", "days to refill the bank", "d", tuple(n for n in (now * 2, 60.0) if now < n <= 60),
@@ -114,6 +114,24 @@ def _energy(problem: Problem) -> Iterator[Requirement]:
     months = Demand(problem).months_of_use
     if len(months) > 1:
         yield _months(problem, months)
+
+
+def _generator(problem: Problem) -> Iterator[Requirement]:
+    """What a generator in the design may do, and what its fuel costs."""
+    if not problem.source_in_design:
+        return
+    use, share = problem.generator, problem.balance.minimum_solar_share
+    longer = tuple(hours for hours in (round(1.5 * use.hours_per_day_max, 2), 24.0) if use.hours_per_day_max < hours <= 24)
+    yield _number(problem, "generator.hours_per_day_max", "hours a day of the generator", "h", longer, (round(use.hours_per_day_max / 2, 2),))
+    price = use.fuel_price_per_l
+    if price:
+        yield _number(problem, "generator.fuel_price_per_l", "price of a litre of fuel", "money", (round(price / 2, 3),), (round(price * 1.5, 3), round(price * 2, 3)))
+    if share is not None:
+        looser = tuple(less for less in (round(share - 0.1, 3), round(share - 0.25, 3)) if less >= 0.1)
+        yield _number(
+            problem, "balance.minimum_solar_share", "array's share of the year's load", "share", (*looser, NO_LIMIT), tuple(more for more in (round(share + 0.1, 3),) if more <= 1),  # type: ignore[arg-type]
+            without=NO_LIMIT,
+        )
 
 
 def _months(problem: Problem, months: tuple[int, ...]) -> Requirement:

@@ -229,6 +229,11 @@ class Needs:
         return self.problem.site.other_source != "none"
 
     @property
+    def array_alone(self) -> bool:
+        """Whether the rules on energy are those of an array that nothing stands behind, unless the design itself has a generator."""
+        return not self.has_other_source or self.problem.source_in_design
+
+    @property
     def has_ac_source(self) -> bool:
         """Whether that other source is AC, with a neutral of its own."""
         return self.problem.site.other_source in ("generator", "shore")
@@ -237,6 +242,6 @@ class Needs:
     def array_to_load(self) -> float:
         """Share of the load that the array must give each month of use."""
         share = self.problem.balance.minimum_solar_share
-        if self.has_other_source and share is not None:
+        if not self.array_alone and share is not None:
             return share
         return self.problem.balance.array_to_load

@@ -28,6 +28,7 @@ from optimizer.proof.generator import GeneratorPlan, generator_plan
 from optimizer.proof.lines import Line, Lines
 from optimizer.proof.lived import Loss, Years, has_hours, loss_of
 from optimizer.proof.mounts import mount_lines, mounts_name
+from optimizer.proof.source import fed_design, source_lines
 from optimizer.proof.whole import Whole, whole_lines
 
 
@@ -58,7 +59,7 @@ class Report:
     circuits: tuple[Circuit, ...] = ()
     """Every circuit with its cable and devices; empty where allowances stand for them."""
     generator: GeneratorPlan | None = None
-    """What the design asks of the generator behind it; None where there is none."""
+    """The generator of the design, or what it asks of the one behind it; None where there is none."""
     loss: Loss | None = None
     """What the design left unmet in the years of the problem's limit; None where there is no limit."""
 
@@ -116,6 +117,8 @@ def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceLi
     prices = prices or PriceList(needs.problem, catalog)
     bill, wiring = prices.bill(design), prices.wiring
     whole = Whole.of(needs, catalog, design, wiring)
+    fed = fed_design(whole)
+    bill = prices.with_running(bill, fed.present_cents) if fed is not None else bill
     lines = bank_lines(needs, design.bank)
     for number, block in enumerate(design.blocks, start=1):
         where = f"array {number}: {block.part.id} with {block.series} x {block.strings} {block.module.id}"
@@ -126,11 +129,12 @@ def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceLi
     lines += core_lines(whole.core)
     lines += whole_lines(whole, catalog, bill)
     lines += _starter_lines(needs, catalog)
+    lines += source_lines(whole, fed)
     circuits = wiring.circuits(design)
     lines += circuit_lines(needs, catalog.tables, circuits, wiring)
     loss = _loss(design, needs, wiring, years)
     lines += _loss_lines(needs, loss)
-    return Report(design, whole, bill, tuple(lines), months_of(whole), prices, circuits, generator_plan(whole, catalog), loss)
+    return Report(design, whole, bill, tuple(lines), months_of(whole), prices, circuits, fed.plan() if fed is not None else generator_plan(whole, catalog), loss)
 
 
 def _starter_lines(needs: Needs, catalog: Catalog) -> list[Line]:

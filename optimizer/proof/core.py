@@ -34,6 +34,8 @@ class Core:
     converters: tuple[ConverterUse, ...]
     kept: np.ndarray | None = None
     """Share of the energy of each supply that its cables leave, AC first; None where they are not sized."""
+    fed: bool = False
+    """Whether the design itself has a generator."""
 
     # --- loads on the battery's side
 
@@ -109,7 +111,7 @@ class Core:
         load, efficiency = self.average_wh[at], self.efficiency[at]
         needed = {"monthly-balance": balance.balance_needed_wh(load, efficiency, needs.array_to_load)}
         needed["uncertainty"] = UNCERTAINTY * balance.balance_needed_wh(load, efficiency, 1.0)
-        if not needs.has_other_source:
+        if needs.array_alone:
             missing = np.array([season.autonomy_d for season in needs.seasons]) * self.autonomy_load_wh
             needed["recovery"] = balance.recovery_needed_wh(
                 load, efficiency, missing[at], battery.efficiency_wh, needs.problem.autonomy.recovery_days
@@ -252,7 +254,7 @@ def _inverters(lines: Lines, core: Core) -> None:
     lines.add("stacking", float(count), tuple(float(n) for n in range(1, inverter.max_parallel + 1)))
     if demand.needs_sine:
         lines.add("waveform", inverter.wave, "sine")
-    if needs.has_ac_source:
+    if needs.has_ac_source and (core.fed or not needs.problem.source_in_design):
         lines.add("neutral-bond", inverter.neutral_bond, ("none", "switched"))
     share = float(charging.heat_and_height_factor(
         needs.electronics_highest_c, inverter.full_output_t_max_c, inverter.derating_pct_k, problem.site.elevation_m

@@ -19,11 +19,6 @@ from optimizer.rules import balance, generating
 from optimizer.rules.book import meets
 from optimizer.rules.money import cents
 
-AC_OF_SITE = {
-    "120 V 60 Hz": ("120", "120/240"), "120/240 V 60 Hz": ("120/240",), "230 V 50 Hz": ("230",), "230/400 V 50 Hz": ("230/400",),
-}
-"""What a generator must make to feed a site."""
-
 
 @dataclass(frozen=True)
 class GeneratorMonth:
@@ -60,6 +55,12 @@ class GeneratorPlan:
     """What charging asks of its rating [share]."""
     years: float
     hours_a_day_max: float
+    in_design: bool = False
+    """Whether it was chosen with the design, and is on its bill."""
+    present_cents: float = 0.0
+    """What fuel and service count today; only of one in the design [cents]."""
+    solar_share: float | None = None
+    """Share of the year's load that the array gives; only of one in the design."""
 
     @property
     def too_long(self) -> tuple[GeneratorMonth, ...]:
@@ -73,10 +74,10 @@ class GeneratorPlan:
 
 
 def generator_plan(whole: Whole, catalog: Catalog) -> GeneratorPlan | None:
-    """The generator of a design; None where the site has none."""
+    """The generator beside a design; None where the site has none, or the design itself chooses."""
     needs, bank = whole.needs, whole.core.bank
     problem, inverters = needs.problem, whole.design.inverters
-    if problem.site.other_source != "generator":
+    if problem.site.other_source != "generator" or problem.source_in_design:
         return None
     inverter, use = inverters.inverter, problem.generator
     charger_a = inverter.charge_a * inverters.count if inverter is not None else 0.0
@@ -99,7 +100,7 @@ def generator_plan(whole: Whole, catalog: Catalog) -> GeneratorPlan | None:
         hours = missing / charge_w if charge_w > 0 else np.where(missing > 0, np.inf, 0.0)
         days = np.array(DAYS_OF_MONTH)[needs.months]
         hours_a_year = float((hours * days).sum()) if charge_w > 0 else 0.0
-        litres = float(generating.fuel_l(float((missing * days).sum()), one.litres_per_kwh)) if one is not None and charge_w > 0 else 0.0
+        litres = float(generating.fuel_l(float((missing * days).sum()), one.litres_per_kwh)) + hours_a_year * one.idle_l_per_h if one is not None and charge_w > 0 else 0.0
         service = hours_a_year * one.service_per_h if one is not None else 0.0
         taken_w = charge_a * bank.absorb_v / generating.CHARGER_EFFICIENCY
         return GeneratorPlan(
@@ -114,7 +115,7 @@ def generator_plan(whole: Whole, catalog: Catalog) -> GeneratorPlan | None:
     nothing = with_set(None)
     able = [
         with_set(one) for one in catalog.generators
-        if one.ac in AC_OF_SITE.get(problem.site.ac, ()) and meets(_gives_va(whole, one), nothing.needed_va, "at least")
+        if one.ac in generating.AC_OF_SITE.get(problem.site.ac, ()) and meets(_gives_va(whole, one), nothing.needed_va, "at least")
     ]
     return min(able, key=lambda plan: (plan.total_cents or 0, plan.chosen.id if plan.chosen else ""), default=nothing)
 

@@ -224,8 +224,15 @@ class Plant:
         return {name: sum((getattr(one, name) for one in each[1:]), getattr(each[0], name)) for name in Harvest.__dataclass_fields__}
 
     @property
+    def has_other_source(self) -> bool:
+        """Whether something stands behind the array of this design."""
+        return self.needs.has_other_source and (self.design.source is not None or not self.needs.problem.source_in_design)
+
+    @property
     def other_source_w(self) -> float | None:
-        """Power at the bank of the inverters' chargers [W]; None without one, or where the other source is not AC."""
+        """Power at the bank of the chargers [W]; None without one, or where the other source is not AC."""
+        if self.needs.problem.source_in_design:
+            return self.design.source.charge_a * self.design.bank.charging_v if self.design.source is not None else None
         inverter = self.design.inverters.inverter
         if inverter is None or inverter.charge_a <= 0 or not self.needs.has_ac_source:
             return None

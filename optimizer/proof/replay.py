@@ -160,7 +160,7 @@ class _Stepper:
         missing = np.maximum(asked - carried, 0.0)
         missed = (missing + dropped).sum(axis=0)
         surplus = bus - direct - late - into
-        if self.plant.needs.has_other_source:
+        if self.plant.has_other_source:
             self.sums["other_source_wh"] += missed
             self.sums["other_source_h"] += (missing + dropped > NOTHING_WH).sum(axis=0)
             carried, late, dropped = carried + missing, late + dropped, self.nothing
@@ -194,7 +194,7 @@ class _Stepper:
         late, dropped = self._deferred(month, weekday, bus - asked)
         moved, _, _ = self._bank(month, bus - asked - late)
         carried = np.minimum(bus, asked) - np.minimum(moved, 0.0)
-        if self.plant.needs.has_other_source:
+        if self.plant.has_other_source:
             return np.zeros(bus.shape[1])
         missing = critical - np.minimum(np.maximum(carried - standing, 0.0), critical)
         if not critical_only:

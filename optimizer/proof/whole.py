@@ -15,6 +15,7 @@ from optimizer.circuits.wiring import Wiring
 from optimizer.design import Design
 from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.circuit_parts import Charger, Generator
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import MONTHS
 from optimizer.needs.daylight import DAYS_OF_MONTH
@@ -39,7 +40,7 @@ class Whole:
     @classmethod
     def of(cls, needs: Needs, catalog: Catalog, design: Design, wiring: Wiring) -> Whole:
         """Facts of a design from the part records."""
-        core = Core(needs, catalog.tables, design.bank, design.inverters, design.converters, kept_shares(wiring, design))
+        core = Core(needs, catalog.tables, design.bank, design.inverters, design.converters, kept_shares(wiring, design), design.source is not None)
         facts = tuple(
             block_facts(needs, design.bank, block, Way.of(wiring.block_circuits(design.bank, block), catalog.tables)) for block in design.blocks
         )
@@ -158,6 +159,8 @@ def _carry_over(lines: Lines, whole: Whole) -> None:
 def _energy(lines: Lines, whole: Whole) -> None:
     if whole.needs.problem.balance.carry_over:
         _carry_over(lines, whole)
+    if whole.design.source is not None:
+        return  # array and generator together: the rules on the source say it
     for rule, needed in whole.core.needed_wh.items():
         worst = int(np.argmin(whole.harvest_wh / np.maximum(needed, 1e-9)))
         month = MONTHS[int(whole.needs.months[worst])]
@@ -267,7 +270,7 @@ def _placed(rectangles: tuple[tuple[float, float], ...], gap_m: float, wanted: C
     return best
 
 
-KINDS: tuple[type[Part], ...] = (Module, Battery, Controller, Inverter, Converter)
+KINDS: tuple[type[Part], ...] = (Module, Battery, Controller, Inverter, Converter, Generator, Charger)
 
 
 def allowed_pieces(needs: Needs, catalog: Catalog) -> Iterator[tuple[str, int]]:

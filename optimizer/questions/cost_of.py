@@ -25,7 +25,7 @@ class Notch:
     @property
     def cents(self) -> int | None:
         """Total of the bill; None where the problem is impossible [cents]."""
-        return self.answer.report.bill.total_cents if self.answer.report else None
+        return self.answer.report.bill.paid_cents if self.answer.report else None
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ def cost_of(problem: Problem, catalog: Catalog, progress: Progress = lambda _: N
             done.append(_priced(requirement, catalog, base))
     except KeyboardInterrupt:
         complete = False
-    total = base.report.bill.total_cents
+    total = base.report.bill.paid_cents
     return CostOf(base, tuple(sorted(done, key=lambda one: (-one.saving_cents(total), one.requirement.name))), complete)
 
 

@@ -150,7 +150,8 @@ def _price_axis(problem: Problem, catalog: Catalog, part_id: str) -> Axis:
 
     # Prices beside the bill together with a budget: the cheapest by one may be forbidden by the other, here and there.
     # A cable, a device or a mount gives way to another inside one and the same choice, whose cost is then no straight line.
-    straight = (problem.limits.budget is None or not any(problem.objective.model_dump().values())) and not isinstance(part, Cable | Mount | Protection | SoftStarter)
+    two_prices = any(problem.objective.model_dump().values()) or problem.source_in_design
+    straight = (problem.limits.budget is None or not two_prices) and not isinstance(part, Cable | Mount | Protection | SoftStarter)
     # Replacements rise with the price too, in cents of each purchase: no straight line.
     straight = straight and problem.life_cycle.objective == "purchase"
     return Axis(f"price:{part_id}", catalog.currency, 0.0, max(1.0, 2 * part.price), 0.01, tightening=True, exact=straight, now=part.price, at=price)
@@ -263,7 +264,7 @@ class _Walk:
 
     def _cents(self, answer: Answer, point: int) -> int | None:
         report = self.report(answer, point)
-        return report.bill.total_cents if report is not None else None
+        return report.bill.paid_cents if report is not None else None
 
     # --- an axis that only asks for more
 

@@ -168,7 +168,7 @@ class _Walk:
                 self.proven = self.proven and proven(answer)
                 if answer.report is not None:
                     bill = answer.report.bill
-                    here = (bill.objective_cents, name, bill.total_cents)
+                    here = (bill.objective_cents, name, bill.paid_cents)
                     best = here if best is None else min(best, here)
             self._won[point] = _Won(best[1], best[2]) if best else _Won(None, None)
             self._guess = best[1] if best else self._guess

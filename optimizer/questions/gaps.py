@@ -106,6 +106,9 @@ def _variants(problem: Problem) -> list[Variant]:
     return found
 
 
+OF_SOURCES = ("generators", "chargers")
+"""Kinds of part that only a design with a generator has."""
+
 FIELDS = (
     Field("modules", "length_mm", "mm", rises=False),
     Field("modules", "weight_kg", "kg", rises=False),
@@ -139,6 +142,8 @@ FIELDS = (
     Field("mounts", "module_length_max_mm", "mm", rises=True),
     Field("mounts", "module_width_max_mm", "mm", rises=True),
     Field("mounts", "ballast_kg", "kg", rises=False),
+    Field("generators", "rated_va", "VA", rises=True),
+    Field("chargers", "output_a", "A", rises=True),
 )
 """What a maker or a supplier could offer better; all of them figures that some rule of the trade reads."""
 
@@ -162,7 +167,8 @@ def gaps(problem: Problem, catalog: Catalog, opening: Opening, progress: Progres
     Each field is first imagined at its furthest; the value needed is then found by halving, to 1 %. A better field may
     bring dearer cable with it, so under a budget a gap may be missed; one that is named was seen to open the problem.
     """
-    fields = [field for field in FIELDS if field.values(catalog) and (field.kind != "mounts" or problem.mounting is not None)]
+    asked = {"mounts": problem.mounting is not None, **dict.fromkeys(OF_SOURCES, problem.source_in_design)}
+    fields = [field for field in FIELDS if field.values(catalog) and asked.get(field.kind, True)]
     alone: list[Field] = []
     opened = False
     for field in fields:

@@ -134,4 +134,4 @@ def _on_the_run(report: Report, catalog: Catalog, circuit: Circuit, cable: Cable
     other = check_design(replace(report.design, blocks=blocks), report.whole.needs, catalog)
     broken = next((line for line in other.failures if line.rule != "budget"), None)
     instead = circuit.cable.id if circuit.cable is not None else ""
-    return Place(_name(circuit), instead, None if broken else other.bill.total_cents - report.bill.total_cents, broken)
+    return Place(_name(circuit), instead, None if broken else other.bill.paid_cents - report.bill.paid_cents, broken)

@@ -10,6 +10,7 @@ from itertools import combinations
 from optimizer.answer import Answer, Outcome, solve
 from optimizer.choice.owned import owned_parts
 from optimizer.design import Choice, Design, design_of
+from optimizer.errors import WrongUse
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
@@ -53,6 +54,8 @@ def near(problem: Problem, catalog: Catalog, choice: Choice, progress: Progress 
     A line is a part with its pieces. Stopped by Ctrl-C it returns the best so far, `complete` False; so it does where
     a limit of time stopped a search. Raises InputError for parts that the catalog does not hold.
     """
+    if problem.source_in_design:
+        raise WrongUse("--near cannot be asked with a generator in the design: leave out generator.in_design")
     ordered = design_of(choice, catalog)
     progress("the cheapest design, whatever was ordered")
     cheapest = solve(with_section(problem, "solver", gap=0.0), catalog, solver=solver)

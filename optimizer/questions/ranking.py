@@ -34,7 +34,7 @@ class Ranked:
     def cents(self) -> int:
         """Total of its bill [cents]."""
         assert self.answer.report is not None, "a ranked answer holds a design"
-        return self.answer.report.bill.total_cents
+        return self.answer.report.bill.paid_cents
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ class WithMargin:
     @property
     def cents(self) -> int | None:
         """Total of its bill; None where it is impossible [cents]."""
-        return self.answer.report.bill.total_cents if self.answer.report else None
+        return self.answer.report.bill.paid_cents if self.answer.report else None
 
 
 @dataclass(frozen=True)

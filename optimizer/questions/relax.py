@@ -43,7 +43,7 @@ class Way:
     def cents(self) -> int:
         """Total of the bill [cents]."""
         assert self.answer.report is not None, "a way leads to a design"
-        return self.answer.report.bill.total_cents
+        return self.answer.report.bill.paid_cents
 
 
 @dataclass(frozen=True)

@@ -213,7 +213,7 @@ class Tally:
             full_cycles=cycles, life_by_cycles_years=battery.cycles * battery.cycles_dod / cycles if cycles > 0 else None,
             calendar_life_years=plant.design.bank.chemistry.calendar_life_years,
             other_source_h=float(year["other_source_h"].mean()),
-            generator_h=(other_wh / power if power else None) if plant.needs.has_other_source else 0.0,
+            generator_h=(other_wh / power if power else None) if plant.has_other_source else 0.0,
             energy_kwh={name.removesuffix("_wh"): float(values.mean()) / 1000 for name, values in year.items() if name.endswith("_wh")},
             worst=self.worst[1], balance_error=self.error,
         )

@@ -35,7 +35,7 @@ class Option:
     @property
     def cents(self) -> int | None:
         """Total of its bill; None where it is impossible [cents]."""
-        return self.answer.report.bill.total_cents if self.answer.report else None
+        return self.answer.report.bill.paid_cents if self.answer.report else None
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,8 @@ def under(problem: Problem, catalog: Catalog, by: str, value: str) -> Problem:
     if by == "chemistry":
         return with_section(problem, "bank", chemistries=(value,))
     if by == "generator":
-        return with_section(problem, "site", other_source=value)
+        asked = with_section(problem, "site", other_source=value)
+        return with_section(asked, "generator", required=asked.source_in_design)
     kinds = kinds_of(catalog, by)
     others = {part for kind, parts in kinds.items() if kind != value for part in parts}
     return with_section(problem, "locks", exclude=(*problem.locks.exclude, *sorted(others - kinds[value])))

@@ -354,5 +354,5 @@ def with_price(catalog: Catalog, part: Part | Kit, price_cents: int) -> Catalog:
         catalog, modules=swapped(catalog.modules), batteries=swapped(catalog.batteries), controllers=swapped(catalog.controllers),
         inverters=swapped(catalog.inverters), converters=swapped(catalog.converters), allowances=swapped(catalog.allowances),
         cables=swapped(catalog.cables), protection=swapped(catalog.protection), mounts=swapped(catalog.mounts),
-        soft_starters=swapped(catalog.soft_starters),
+        soft_starters=swapped(catalog.soft_starters), generators=swapped(catalog.generators), chargers=swapped(catalog.chargers),
     )

@@ -22,6 +22,14 @@ HEIGHT_LOSS_PER_300_M = 0.035
 HEAT_LOSS_PER_K, HEAT_FROM_C = 0.01 / 5.5, 25.0
 """Loss of an engine's power for each kelvin of intake air above 25 C; common practice, no source."""
 
+AC_OF_SITE = {
+    "120 V 60 Hz": ("120", "120/240"), "120/240 V 60 Hz": ("120/240",), "230 V 50 Hz": ("230",), "230/400 V 50 Hz": ("230/400",),
+}
+"""What a generator must make to feed a site."""
+
+AC_OF_CHARGER = {"120": ("120", "120/240"), "240": ("120/240",), "230": ("230", "230/400")}
+"""What a generator must make to feed a charger."""
+
 
 def charging_va(charge_a: Values, absorb_v: Values, power_factor: Values, efficiency: Values = CHARGER_EFFICIENCY) -> Values:
     """Apparent power that a charger takes from a generator.
@@ -75,3 +83,37 @@ def fuel_l(energy_wh: Values, litres_per_kwh: Values, efficiency: Values = CHARG
     6.0
     """
     return energy_wh * litres_per_kwh / (1000 * efficiency)
+
+
+def fuel_l_per_h(load_w: Values, litres_per_kwh: Values, idle_l_per_h: Values) -> Values:
+    """Fuel that a generator burns in an hour at a load.
+
+    Formula: V = V0 + f P / 1000
+    load_w: power that it gives [W]
+    litres_per_kwh: fuel for each kilowatt-hour above what idling takes [l/kWh]
+    idle_l_per_h: fuel that it burns without a load [l/h]
+    returns: fuel in an hour [l/h]
+    Valid: loads of 0 or more, up to the rating
+    Source: straight line through idling and full load; common practice, no source
+    >>> round(float(fuel_l_per_h(2000, 0.3, 0.4)), 3)
+    1.0
+    """
+    within(load_w, 0, np.inf, "load", "W", "fuel of engines: common practice, no source")
+    return idle_l_per_h + litres_per_kwh * load_w / 1000
+
+
+def uneven_share(units: Values, legs: Values) -> Values:
+    """How much larger a set must be where single-phase units do not load its legs evenly.
+
+    Formula: k = m ceil(n / m) / n, the most loaded leg times the number of legs over the whole
+    units: units of the same size, each on one leg [count]
+    legs: legs or phases of the set [count]
+    returns: multiple of the units' power that the set must be rated for [share]
+    Valid: 1 or more of each
+    Source: arithmetic
+    >>> float(uneven_share(1, 2)), float(uneven_share(3, 2)), float(uneven_share(3, 3))
+    (2.0, 1.3333333333333333, 1.0)
+    """
+    within(units, 1, np.inf, "number", "units", "load of legs: arithmetic")
+    within(legs, 1, 3, "legs", "", "load of legs: arithmetic")
+    return legs * np.ceil(np.asarray(units) / legs) / units

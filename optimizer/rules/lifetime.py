@@ -130,3 +130,21 @@ def present_worth(year: Values, discount_pct: Values) -> Values:
     within(discount_pct, 0, np.inf, "discount rate", "%", "compound interest")
     within(year, 0, np.inf, "year", "years", "compound interest")
     return (1 + np.asarray(discount_pct) / 100) ** -np.asarray(year, dtype=float)
+
+
+def years_worth(years: float, discount_pct: float) -> float:
+    """What a coin that is spent in every year counts today, the first at the end of the first year.
+
+    Formula: w = (1 - (1 + r / 100) ** -n) / (r / 100); n where nothing is discounted
+    years: how long it is spent [years]
+    discount_pct: discount rate a year [%]
+    returns: worth of one coin a year [share]
+    Valid: rates of 0 and more, years of 0 and more
+    Source: compound interest
+    >>> round(years_worth(10, 6), 4), years_worth(10, 0)
+    (7.3601, 10.0)
+    """
+    within(discount_pct, 0, np.inf, "discount rate", "%", "compound interest")
+    within(years, 0, np.inf, "years", "years", "compound interest")
+    rate = discount_pct / 100
+    return (1 - (1 + rate) ** -years) / rate if rate else float(years)

@@ -23,7 +23,7 @@ import numpy as np
 
 from optimizer.bill import PriceList, allowance_counts, block_allowances
 from optimizer.circuits.circuit import Circuit
-from optimizer.design import Bank, Block, ConverterUse, Design, InverterBank
+from optimizer.design import Bank, Block, ConverterUse, Design, InverterBank, Source
 from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.mount_parts import Mount
@@ -38,9 +38,10 @@ from optimizer.proof.circuits import circuit_lines, kept_shares
 from optimizer.proof.core import Core, core_lines
 from optimizer.proof.lines import Line
 from optimizer.proof.mounts import Set, mount_lines
-from optimizer.proof.whole import _placed, allowed_pieces, array_area_m2
+from optimizer.proof.source import Fed, source_lines
+from optimizer.proof.whole import Whole, _placed, allowed_pieces, array_area_m2
 from optimizer.rules import bank as rules
-from optimizer.rules import charging
+from optimizer.rules import charging, generating
 from optimizer.rules.bank import units_in_series
 from optimizer.rules.book import RULES, meets
 from optimizer.rules.money import bought_pieces
@@ -56,6 +57,9 @@ OF_THE_INVERTERS = (
     "spare-inverter",
 )
 """Rules that look at nothing but the inverters."""
+
+OF_SOURCE_AND_ARRAY = ("generator-hours", "solar-share", "all-sources-current")
+"""Rules on a source that look at the array as well."""
 
 BANK_FIELDS = (
     "unit_v", "cells", "absorb_v", "equalise_v", "tcomp_mv_k", "bms", "bms_high_v", "bms_cold_cut_out",
@@ -84,10 +88,30 @@ class _Core:
     """Rules broken that show without looking at bank and inverters together."""
     masks: _Masks
     circuit_lines: list[Line] = field(default_factory=list)
+    source: Source | None = None
 
     @cached_property
     def mask(self) -> int:
-        return self.known_mask | self.masks.of(core_lines(self.core)) | self.masks.of(self.circuit_lines)
+        return self.known_mask | self.masks.of(core_lines(self.core)) | self.masks.of(self.circuit_lines) | self.masks.of(self.source_lines)
+
+    @cached_property
+    def source_lines(self) -> list[Line]:
+        """Rules on generator and chargers that look at no array."""
+        whole = self.bare
+        found = source_lines(whole, Fed(whole, self.source) if self.source is not None else None)
+        return [line for line in found if line.rule not in OF_SOURCE_AND_ARRAY]
+
+    @property
+    def bare(self) -> Whole:
+        """The core without an array."""
+        core = self.core
+        return Whole(core.needs, core, Design(core.bank, (), core.inverters, core.converters, self.source), ())
+
+    @cached_property
+    def fed(self) -> Fed:
+        """What its source makes of it."""
+        assert self.source is not None
+        return Fed(self.bare, self.source)
 
     @cached_property
     def asks(self) -> _Asks:
@@ -288,11 +312,50 @@ class Walk:
             if inverters.inverter is not None and inverters.inverter.bank_v != bank.volts and self.masks.enforced("inverter-bank-voltage"):
                 mask |= self.masks.bit("inverter-bank-voltage")
             if one_at_most(mask):
-                cores += [core for way in ways if (core := self._core(bank, inverters, way, mask)) is not None]
+                sources = self.sources(bank, inverters)
+                cores += [core for way in ways for source in sources if (core := self._core(bank, inverters, way, source, mask)) is not None]
         return sorted(cores, key=lambda core: core.cost)
 
-    def _core(self, bank: Bank, inverters: InverterBank, way: tuple[ConverterUse, ...], mask: int) -> _Core | None:
-        core = Core(self.needs, self.catalog.tables, bank, inverters, way, kept_shares(self.prices.wiring, Design(bank, (), inverters, way)))
+    def sources(self, bank: Bank, inverters: InverterBank) -> list[Source | None]:
+        """No source, and every generator with every number of every charger, in each setting that they can have, and in some that they cannot."""
+        found: list[Source | None] = [None]
+        if not self.problem.source_in_design:
+            return found
+        for generator in self.catalog.generators:
+            own = inverters.inverter.charge_a * inverters.count if inverters.inverter is not None else 0.0
+            ways = [(None, 0, own), *((charger, n, charger.output_a * n) for charger in self.catalog.chargers for n in range(1, self.problem.bounds.chargers + 1))]
+            for charger, count, output_a in ways:
+                settable = charger is None or charger.current_settable
+                most_a = min(output_a, bank.battery.charge_max_a * bank.strings)
+                most_set_a = min(most_a, self._room_a(bank, inverters, Source(generator, charger, count, 1.0)))
+                steps = self.problem.bounds.charge_limit_steps if settable else (1.0,)
+                settings = {round(int(step * most_set_a * 10 + 1e-5) / 10, 6) for step in steps} if settable else {output_a}
+                settings |= {beyond for beyond in (round(a, 1) for a in (most_a, 1.05 * most_set_a)) if most_set_a + 0.1 < beyond <= most_a}
+                found += [Source(generator, charger, count, a) for a in sorted(settings) if a >= 0.1]
+        return found
+
+    def _room_a(self, bank: Bank, inverters: InverterBank, one_ampere: Source) -> float:
+        """Current up to which a generator carries its chargers beside the loads, found from what one ampere asks for."""
+        fed = Fed(Whole(self.needs, Core(self.needs, self.catalog.tables, bank, inverters, ()), Design(bank, (), inverters, (), one_ampere), ()), one_ampere)
+        by_watts = (fed.gives_va * one_ampere.generator.power_factor - self.needs.demand.coincident_w) / fed.taken_w
+        return min((fed.gives_va - fed.loads_va) / fed.charging_va, by_watts)
+
+    def fuel_cents(self, core: _Core, harvest: np.ndarray) -> np.ndarray:
+        """What the source of a core burns beside some arrays, as the objective has it [whole cents]."""
+        if core.source is None:
+            return np.zeros(len(harvest), dtype=np.int64)
+        use, generator, fed = self.problem.generator, core.source.generator, core.fed
+        hours = np.maximum(fed.needed_wh - harvest, 0.0) @ fed.days / fed.charge_w
+        litres_per_h = float(generating.fuel_l_per_h(fed.charge_w / fed.efficiency, generator.litres_per_kwh, generator.idle_l_per_h))
+        rate = self.problem.life_cycle.discount_pct / 100
+        worth = sum((1 + rate) ** -year for year in range(1, round(use.years) + 1))  # whole years, added one by one
+        yearly = hours * (litres_per_h * use.fuel_price_per_l + generator.service_per_h)
+        price = self.problem.price
+        return np.round(100 * yearly * worth / ((1 + price.margin_pct / 100) * (1 + price.tax_pct / 100))).astype(np.int64)
+
+    def _core(self, bank: Bank, inverters: InverterBank, way: tuple[ConverterUse, ...], source: Source | None, mask: int) -> _Core | None:
+        kept = kept_shares(self.prices.wiring, Design(bank, (), inverters, way))
+        core = Core(self.needs, self.catalog.tables, bank, inverters, way, kept, source is not None)
         for at, volts in enumerate(self.needs.demand.dc_volts):
             use = next((use for use in way if use.load_v == volts), None)
             if use is None and volts != bank.volts and self.masks.enforced("dc-load-on-bank"):
@@ -303,7 +366,7 @@ class Walk:
                 mask |= self.masks.bit("converter-input")
         if not one_at_most(mask):
             return None
-        design = Design(bank, (), inverters, way)
+        design = Design(bank, (), inverters, way, source)
         for part in design.parts:
             mask |= self._numbers_mask(part, design.pieces[part.id])
         mask |= self._core_demands(design) | self._weight_mask(max(part.weight_kg for part in design.parts))
@@ -312,7 +375,7 @@ class Walk:
         bill = self.prices.bill(design)
         circuits = self.prices.wiring.core_circuits(bank, inverters, way)
         lines = circuit_lines(self.needs, self.catalog.tables, circuits, self.prices.wiring)
-        return _Core(core, bill.objective_cents, bill.parts_and_freight_cents, bill.weight_kg, mask, self.masks, lines)
+        return _Core(core, bill.objective_cents, bill.parts_and_freight_cents, bill.weight_kg, mask, self.masks, lines, source)
 
     def _core_demands(self, design: Design) -> int:
         short = any(
@@ -586,8 +649,17 @@ class Walk:
         mask, rows = mask[few], rows[few]
         enforced, bank, inverters = self.masks.enforced, core.core.bank, core.core.inverters
         asks = core.asks
+        if core.source is not None:
+            missing = np.maximum(core.fed.needed_wh - c["harvest"][rows], 0.0)
+            if enforced("generator-hours"):
+                hold("generator-hours", meets((missing / core.fed.charge_w).max(axis=1), self.problem.generator.hours_per_day_max, "at most"))
+                missing = np.maximum(core.fed.needed_wh - c["harvest"][rows], 0.0)
+            if self.problem.balance.minimum_solar_share is not None and enforced("solar-share"):
+                share = 1 - missing @ core.fed.days / float(core.fed.needed_wh @ core.fed.days)
+                hold("solar-share", meets(share, self.problem.balance.minimum_solar_share, "at least"))
+            hold("all-sources-current", meets(c["high_a"][rows] + core.source.charge_a, bank.battery.charge_max_a * bank.strings, "at most"))
         for rule, needed in asks.needed.items():
-            if enforced(rule):
+            if enforced(rule) and core.source is None:
                 harvest = c["harvest"][rows]
                 worst = np.argmin(harvest / np.maximum(needed, 1e-9), axis=1) if len(rows) else np.zeros(0, dtype=int)
                 hold(rule, meets(harvest[np.arange(len(rows)), worst], needed[worst], "at least"))
@@ -660,7 +732,7 @@ class Walk:
     def _note(self, core: _Core, combos: _Combos, group: _Blocks, rows: np.ndarray, mask: np.ndarray) -> None:
         if not len(rows):
             return
-        costs = combos.columns["cost"][rows] + core.cost
+        costs = combos.columns["cost"][rows] + core.cost + self.fuel_cents(core, combos.columns["harvest"][rows])
         for broken in np.unique(mask[mask > 0]):
             self.kept_out.setdefault(int(broken), []).append(costs[mask == broken])
         if len(self.sampled) < SAMPLE or self.rng.random() < 0.05:
@@ -687,7 +759,7 @@ class Walk:
         return kinds
 
     def _design(self, core: _Core, combos: _Combos, group: _Blocks, row: int) -> Design:
-        return design_with(core.core, self._kinds(combos, group, row))
+        return design_with(core.core, self._kinds(combos, group, row), core.source)
 
     # --- the walk
 
@@ -703,7 +775,7 @@ class Walk:
         self._hold_samples()
         if self.found is None:
             return Best(None, None, +alone, self.walked)
-        design = design_with(self.found[0].core, self.found[1])
+        design = design_with(self.found[0].core, self.found[1], self.found[0].source)
         report = check_design(design, self.needs, self.catalog, self.prices)
         assert report.valid, f"arrays say valid, the check says {[line.rule for line in report.failures]}"
         assert report.bill.objective_cents == self.best, "price of the halves is not the price of the whole"
@@ -749,10 +821,10 @@ class Walk:
             assert said == broken, f"arrays say {broken}, the check says {said}"
 
 
-def design_with(core: Core, kinds: list[tuple[Block, int]]) -> Design:
+def design_with(core: Core, kinds: list[tuple[Block, int]], source: Source | None = None) -> Design:
     """The design of a core and its blocks."""
     blocks = tuple(replace(b, count=count) for b, count in kinds)
-    return Design(core.bank, blocks, core.inverters, core.converters)
+    return Design(core.bank, blocks, core.inverters, core.converters, source)
 
 
 def best_choice(problem: Problem, catalog: Catalog) -> Best:

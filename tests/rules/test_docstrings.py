@@ -26,7 +26,7 @@ MODULES: tuple[ModuleType, ...] = tuple(
 UNITS = frozenset({
     "V", "A", "W", "VA", "ohm", "Ah", "Wh", "Wh/day", "W/m2", "C", "%", "%/K", "mV/K", "%/month",
     "h", "h/day", "d", "s", "months", "years", "m", "deg", "kWh/m2/day", "share", "count", "cells", "money", "cents", "text",
-    "ohm/km", "ft", "l", "l/kWh", "cmil", "cmil ohm/ft", "kg", "m2", "mm2", "kN/m2",
+    "ohm/km", "ft", "l", "l/h", "l/kWh", "cmil", "cmil ohm/ft", "kg", "m2", "mm2", "kN/m2",
 })
 """The closed list: a unit that is not here is a typing error or must be added here on purpose."""
 

@@ -160,6 +160,17 @@ def test_a_generator_charges_at_height() -> None:
     assert generating.generator_gives_va(5000, 0, 36) == pytest.approx(5000 * 0.8 * 0.98)
     # hand: 8,800 Wh into the bank are 10 kWh from the set at 0.88; 0.6 l each.
     assert generating.fuel_l(8800, 0.6, 0.88) == pytest.approx(6.0)
+    # hand: 0.5 l idling and 0.25 l for each of 4 kWh.
+    assert generating.fuel_l_per_h(4000, 0.25, 0.5) == pytest.approx(1.5)
+    # hand: five units on three legs are 2, 2 and 1: the leg with 2 needs 3 x 2 units of rating for five.
+    assert generating.uneven_share(5, 3) == pytest.approx(6 / 5)
+    assert [float(generating.uneven_share(n, 2)) for n in (1, 2, 4)] == [2, 1, 1]
+
+
+def test_a_coin_a_year_counts_less_each_year() -> None:
+    # hand: at 10 %, 1/1.1 + 1/1.21 + 1/1.331.
+    assert lifetime.years_worth(3, 10) == pytest.approx(1 / 1.1 + 1 / 1.21 + 1 / 1.331)
+    assert lifetime.years_worth(3, 0) == 3
 
 
 def test_life_of_a_bank_and_what_replaces_it() -> None:
