@@ -8,8 +8,9 @@ from collections.abc import Collection, Iterable, Mapping
 from typing import Protocol
 
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Cable, Charger, Generator, Protection
+from optimizer.inputs.circuit_parts import Cable, Charger, Generator, Protection, SoftStarter
 from optimizer.inputs.kits import Kit
+from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Allowance, Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
 from optimizer.rules.book import Severities
@@ -162,7 +163,9 @@ class KitPrices:
         return sum(pieces * (self._prices.bought_cents(self._parts[part]) - cuts.get(part, 0)) for part, pieces in needed.items())
 
 
-SCARCE_FIRST: tuple[type[Part], ...] = (Generator, Inverter, Charger, Battery, Controller, Converter, Module, Allowance, Cable, Protection)
+SCARCE_FIRST: tuple[type[Part], ...] = (
+    Generator, Inverter, Charger, Battery, Controller, Converter, SoftStarter, Module, Mount, Allowance, Cable, Protection,
+)
 """Kinds of part, those of which designs have the fewest pieces first."""
 
 

@@ -60,7 +60,8 @@ def test_headline_states_the_design(answer_of, site):
         return
     head = text.split("Bill of materials")[0]
     design, bill = answer.report.design, answer.report.bill
-    assert f"{bill.total_cents / 100:,.2f} USD, the cheapest that breaks no rule: proven" in flat(head)
+    won = "the best that breaks no rule by price with" if answer.problem.source_in_design else "the cheapest that breaks no rule: proven"
+    assert f"{bill.total_cents / 100:,.2f} USD, {won}" in flat(head)
     assert f"{design.bank.volts} V, " in head
     for part in design.parts:
         assert part.id in head
@@ -157,3 +158,17 @@ def test_long_words_do_not_pass_the_edge():
     for lines in (layout.wrapped("x" * 200, "  - "), layout.columns("y" * 200, "12.00"), layout.labelled("Price", "z" * 200)):
         assert max(map(len, lines)) < 80
         assert sum(line.count(letter) for line in lines for letter in "xyz") == 200
+
+
+def test_a_generator_in_the_design_is_told_with_its_fuel(answer_of):
+    answer = answer_of("ranger_station")
+    report = answer.report
+    text = flat(solve_text(answer))
+    source, plan = report.design.source, report.generator
+    assert f"by price with {report.bill.running_cents / 100:,.2f} of fuel and service: proven" in text
+    assert f"{source.generator.id}, {source.generator.rated_va:,.0f} VA, with {source.count} x {source.charger.id} set to {source.charge_a:g} A" in text
+    assert "Generator (in the design)" in text
+    assert f"{plan.hours_a_year:.0f} h a year" in text
+    assert f"{100 * plan.solar_share:.1f} % of the year's load is the array's" in text
+    assert "not on the bill" not in text
+    assert f"set its chargers to {source.charge_a:g} A together" in text

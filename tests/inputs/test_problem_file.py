@@ -72,7 +72,8 @@ def shipped(name):
 
 def test_fifteen_sites_are_shipped():
     assert SITES == [
-        "camper", "clinic", "clinic_vaccine_refrigerator", "coast_house", "hill_school", "island_hut", "light_kit", "market_stall", "river_lodge",
+        "camper", "clinic", "clinic_vaccine_refrigerator", "coast_house", "hill_school", "island_hut", "light_kit", "market_stall", "ranger_station",
+        "river_lodge",
         "starter_cabin", "weekend_cabin", "winter_hut", "winter_hut_carried", "workshop", "year_round_home",
     ]
 
