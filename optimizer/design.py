@@ -48,6 +48,8 @@ class ChargingChoice(_Record):
     charge_limit_a: Annotated[float, Field(gt=0, le=10_000)] | None = None
     cable: str | None = None
     """Cable of the run from the array; the cheapest that may serve where it is left out."""
+    plane: str | None = None
+    """Plane that the array lies on, where the problem has several."""
 
 
 class InverterChoice(_Record):
@@ -198,6 +200,8 @@ class Block:
     limit_a: float | None = None
     cable: Cable | None = None
     """Cable of the run from the array; None for the cheapest that may serve."""
+    plane: str | None = None
+    """Plane that the array lies on; None where the problem names none."""
 
     @property
     def device(self) -> Controller:
@@ -208,6 +212,11 @@ class Block:
     def built_in(self) -> bool:
         """Whether the tracker is part of an inverter."""
         return isinstance(self.part, Inverter)
+
+    @property
+    def on_plane(self) -> str:
+        """Where the array lies, for the end of a line; nothing where the problem has one plane."""
+        return "" if self.plane is None else f", on plane '{self.plane}'"
 
     @property
     def modules_each(self) -> int:
@@ -313,7 +322,7 @@ def design_of(choice: Choice, catalog: Catalog) -> Design:
     bank = choice.bank
     return Design(
         Bank(battery, catalog.chemistry(battery), bank.voltage_v, bank.series, bank.strings),
-        tuple(Block(part, module, c.series, c.strings, c.count, c.charge_limit_a, cable) for part, module, c, cable in blocks),
+        tuple(Block(part, module, c.series, c.strings, c.count, c.charge_limit_a, cable, c.plane) for part, module, c, cable in blocks),
         InverterBank(inverter, choice.inverter.count if choice.inverter else 0),
         tuple(ConverterUse(converter, use.count, use.load_v) for converter, use in converters),
     )
@@ -328,7 +337,7 @@ def choice_of(design: Design) -> Choice:
         charging=tuple(
             ChargingChoice(
                 controller=block.part.id, count=block.count, module=block.module.id, series=block.series,
-                strings=block.strings, charge_limit_a=block.limit_a, cable=block.cable.id if block.cable else None,
+                strings=block.strings, charge_limit_a=block.limit_a, cable=block.cable.id if block.cable else None, plane=block.plane,
             )
             for block in design.blocks
         ),

@@ -16,8 +16,9 @@ from optimizer.choice.hours import LIVED_MOST
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.live_kits import without_dead_kits
 from optimizer.choice.narrow import asked_by, given_by, narrow, reachable
+from optimizer.choice.planes import areas, whole_area_m2
 from optimizer.choice.prune import completion_bound
-from optimizer.choice.rectangles import Rectangles, rectangle_room
+from optimizer.choice.rectangles import Rectangles, most_modules, pairs_fit, rectangle_rooms
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
@@ -161,9 +162,9 @@ class CandidateSearch:
             self._upper_bound(number)
 
     @cached_property
-    def rectangles(self) -> Rectangles:
-        """What fits the free rectangles."""
-        return Rectangles(rectangle_room(self.needs, self.arrays))
+    def rectangles(self) -> dict[int, Rectangles]:
+        """What fits the free rectangles of each plane that has any; none where they are not enforced."""
+        return rectangle_rooms(self.needs, self.arrays) if self.screening.enforced("array-rectangles") else {}
 
     @property
     def _least_array_cents(self) -> float:
@@ -173,7 +174,7 @@ class CandidateSearch:
 
     def _have_room(self, cores: Table, blocks: Table) -> np.ndarray:
         """Cores of a class whose energy fits each limit by itself, even with the block that makes the most of that limit."""
-        area, most_controllers = self.problem.array.area_m2, self.problem.bounds.controllers
+        area, most_controllers = whole_area_m2(self.needs), self.problem.bounds.controllers
         limits = [("bounds", np.ones(len(blocks)), np.full(len(cores), float(most_controllers)), "controllers")]
         if area is not None and self.screening.enforced("array-area"):
             limits.append(("array-area", blocks.area_m2, np.full(len(cores), area), "m2"))
@@ -322,8 +323,8 @@ class CandidateSearch:
             second = np.ceil(second * (1 - TOLERANCE))
             fits = able[rows] & (second <= limit[None, :]) & (first + second <= problem.bounds.controllers)
             fits &= ~both[rows] | (first + second <= table.inverter_count[core])
-            if problem.array.rectangles and self.screening.enforced("array-rectangles"):
-                fits &= self.rectangles.fit(blocks.module[rows], first * blocks.modules_each[rows], blocks.module, second * blocks.modules_each)
+            if self.rectangles:
+                fits &= pairs_fit(self.rectangles, blocks, rows, first, second)
             for column, limited in self.resources(core):
                 each = blocks.columns[column]
                 fits &= first * each[rows, None] + second * each[None, :] <= limited
@@ -343,8 +344,11 @@ class CandidateSearch:
         limits = [("self_w", float(table.room_w[core]))]
         if enforced("maximum-charge-current"):
             limits.append(("high_a", float(table.most_charge_a[core]) * (1 + TOLERANCE)))
-        if problem.array.area_m2 is not None and enforced("array-area"):
-            limits.append(("area_m2", problem.array.area_m2 * (1 + TOLERANCE)))
+        if enforced("array-area"):
+            limits += [(column, area * (1 + TOLERANCE)) for column, _, area in areas(self.needs)]
+            whole = whole_area_m2(self.needs)
+            if whole is not None and len(self.needs.planes) > 1:
+                limits.append(("area_m2", whole * (1 + TOLERANCE)))  # follows from those of the planes, and says more in mixtures
         if problem.limits.total_kg_max is not None and enforced("total-weight"):
             limits.append(("weight_kg", problem.limits.total_kg_max * (1 + TOLERANCE) - float(table.weight_total_kg[core])))
         if enforced("part-limit"):
@@ -362,7 +366,7 @@ class CandidateSearch:
 
     def single_kind_counts(self, number: int, core: int) -> np.ndarray:
         """How often each block must be taken on a core if it is the only kind; NaN where it cannot be."""
-        blocks, table, problem = self.blocks[number], self.cores.table, self.problem
+        blocks, table = self.blocks[number], self.cores.table
         needed = table.needed_wh[core]
         with np.errstate(divide="ignore", invalid="ignore"):
             counts = np.where(blocks.harvest_wh > 0, needed[None, :] / blocks.harvest_wh, np.where(needed[None, :] <= 0, 0, np.inf)).max(axis=1)
@@ -377,8 +381,8 @@ class CandidateSearch:
         fits = counts <= self.most_of_each(blocks, core)
         for column, limit in self.resources(core):
             fits &= counts * blocks.columns[column] <= limit
-        if problem.array.rectangles and self.screening.enforced("array-rectangles"):
-            fits &= counts * blocks.modules_each <= self.rectangles.room.sum(axis=0)[blocks.module]
+        if self.rectangles:
+            fits &= counts * blocks.modules_each <= most_modules(self.rectangles, blocks)
         return np.where(fits, counts, np.nan)
 
     # --- pruning

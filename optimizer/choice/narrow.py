@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.choice.dominance import SLACK_CENTS, telling_months
+from optimizer.choice.planes import areas, whole_area_m2
 from optimizer.choice.table import Table
 from optimizer.rules.book import TOLERANCE
 
@@ -129,9 +130,14 @@ def reachable(search: CandidateSearch, number: int) -> tuple[np.ndarray, str]:
     blocks, problem, enforced = search.blocks[number], search.problem, search.screening.enforced
     cores = search.cores.table.take(search.core_rows[number])
     ways = [(problem.bounds.controllers * blocks.harvest_wh.max(axis=0)[None, :], f"{problem.bounds.controllers} controllers, our bound, harvest")]
-    if problem.array.area_m2 is not None and enforced("array-area"):
-        each = (blocks.harvest_wh / blocks.area_m2[:, None]).max(axis=0)
-        ways.append((problem.array.area_m2 * each[None, :], f"{problem.array.area_m2:g} m2 of modules harvest"))
+    area = whole_area_m2(search.needs)
+    if area is not None and enforced("array-area"):
+        most = np.zeros(blocks.harvest_wh.shape[1])
+        for column, at, of_plane in areas(search.needs):
+            there = blocks.plane == at
+            if there.any():  # a block that takes more than it harvests is best left out
+                most += of_plane * np.maximum((blocks.harvest_wh[there] / blocks.columns[column][there, None]).max(axis=0), 0.0)
+        ways.append((most[None, :], f"{area:g} m2 of modules harvest"))
     if enforced("maximum-charge-current"):
         each = (blocks.harvest_wh / np.maximum(blocks.high_a, 1e-9)[:, None]).max(axis=0)
         ways.append((cores.most_charge_a[:, None] * each[None, :], "as much array as the bank may be charged by harvests"))

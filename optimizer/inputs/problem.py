@@ -11,6 +11,7 @@ from optimizer.inputs.array import Array, twelve
 from optimizer.inputs.growth import Growth, Stage
 from optimizer.inputs.load import Load, Section
 from optimizer.inputs.parts import Kelvinable, NotNegative, Positive, Share
+from optimizer.inputs.planes import Plane, plane_complaints
 from optimizer.inputs.text_tables import nearest
 from optimizer.rules.book import RULES
 
@@ -252,6 +253,7 @@ class Problem(Section):
     name: Annotated[str, Field(min_length=1)]
     site: Site
     array: Array
+    planes: tuple[Plane, ...] = ()
     temperatures: Temperatures
     autonomy: Autonomy
     loads: tuple[Load, ...]
@@ -319,8 +321,13 @@ class Problem(Section):
                 yield f"{key}: season '{season}' has no value"
         if self.growth is not None:
             yield from self._growth_complaints(self.growth)
+            if self.planes:
+                yield "growth: a plan over stages knows one plane: leave [[planes]] out"
+        if self.reliability is not None and self.planes:
+            yield "reliability: a loss-of-load limit knows one plane: leave [[planes]] out; `bankstring replay` lives a design on several"
         if self.reliability is not None and self.reliability.critical_only and not any(load.critical == "yes" for load in self.loads):
             yield "reliability.critical_only: no load is critical"
+        yield from plane_complaints(self.array, self.planes) if self.planes else (f"array.{text}" for text in self.array.lacking())
         if self.array.horizontal_kwh_m2 is not None and self.site.latitude_deg is None:
             yield "site.latitude_deg: is required with array.horizontal_kwh_m2"
         if self.temperatures.lowest_c >= self.temperatures.hottest_c:

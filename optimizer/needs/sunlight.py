@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from optimizer.errors import OutOfRange
+from optimizer.inputs.planes import array_on
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.needs.demand import Demand
 from optimizer.rules.sunlight import (
@@ -182,6 +183,11 @@ def sun_on_plane(problem: Problem) -> PlaneSun:
     return on_tilt(problem, _best_first(problem)[0])
 
 
+def by_plane(problem: Problem) -> tuple[Problem, ...]:
+    """The problem as each of its planes sees it, as if there were no other; the problem itself where it names none."""
+    return tuple(problem.model_copy(update={"array": array_on(problem.array, plane), "planes": ()}) for plane in problem.planes) or (problem,)
+
+
 def left_by_month(problem: Problem) -> np.ndarray:
     """Share of the sun that shade, snow and monthly soiling leave, shape (12,)."""
     array = problem.array
@@ -190,7 +196,9 @@ def left_by_month(problem: Problem) -> np.ndarray:
 
 
 def sun_hours_that_count(problem: Problem, sun: PlaneSun | None = None) -> np.ndarray:
-    """Twelve sun hours on the plane after shade, snow and monthly soiling [h/day]."""
+    """Twelve sun hours on the plane after shade, snow and monthly soiling; of several planes the mean [h/day]."""
+    if problem.planes:
+        return np.asarray(np.mean([sun_hours_that_count(one) for one in by_plane(problem)], axis=0))
     return np.asarray(effective_sun_h(np.array((sun or sun_on_plane(problem)).sun_h), left_by_month(problem)))
 
 
