@@ -34,17 +34,30 @@ def array_on(array: Array, plane: Plane) -> Array:
     })
 
 
+def stated_sun(array: Array, planes: Sequence[Plane]) -> Iterator[tuple[str, tuple[float, ...]]]:
+    """Every twelve months of sun that a problem states, by the key where they stand."""
+    for key in ("sun_h", "horizontal_kwh_m2"):
+        if getattr(array, key) is not None:
+            yield f"array.{key}", getattr(array, key)
+    yield from ((f"{key_of(plane.name)}: sun_h", plane.sun_h) for plane in planes if plane.sun_h is not None)
+
+
+def key_of(name: str) -> str:
+    """How a plane is named where something is said of it."""
+    return f"planes: plane '{name}'"
+
+
 def plane_complaints(array: Array, planes: Sequence[Plane]) -> Iterator[str]:
     """What planes say against each other and against [array]."""
     names = [plane.name for plane in planes]
     for name in sorted({name for name in names if names.count(name) > 1}):
-        yield f"planes: plane '{name}' stands twice"
+        yield f"{key_of(name)} stands twice"
     for key in OF_A_PLANE:
         if getattr(array, key) not in (None, ()):
             yield f"array.{key}: with [[planes]] each plane has its own: write it there"
     way = next((key for key in ("horizontal_kwh_m2", "weather_file") if getattr(array, key) is not None), None)
     for plane in planes:
         if way is None and plane.sun_h is None:
-            yield f"planes: plane '{plane.name}': sun_h is required, or horizontal_kwh_m2 or weather_file in [array]"
+            yield f"{key_of(plane.name)}: sun_h is required, or horizontal_kwh_m2 or weather_file in [array]"
         if way is not None and plane.sun_h is not None:
-            yield f"planes: plane '{plane.name}': sun_h and array.{way} say the same thing: give one of them"
+            yield f"{key_of(plane.name)}: sun_h and array.{way} say the same thing: give one of them"

@@ -11,7 +11,7 @@ from optimizer.inputs.array import Array, twelve
 from optimizer.inputs.growth import Growth, Stage
 from optimizer.inputs.load import Load, Section
 from optimizer.inputs.parts import Kelvinable, NotNegative, Positive, Share
-from optimizer.inputs.planes import Plane, plane_complaints
+from optimizer.inputs.planes import Plane, plane_complaints, stated_sun
 from optimizer.inputs.text_tables import nearest
 from optimizer.rules.book import RULES
 
@@ -371,14 +371,14 @@ class Problem(Section):
     def doubts(self) -> Iterator[str]:
         """What is possible but unlikely: usually a slip of the pen."""
         temperatures = self.temperatures
-        key, sun = ("horizontal_kwh_m2", self.array.horizontal_kwh_m2) if self.array.sun_h is None else ("sun_h", self.array.sun_h)
         if self.bank.place != "outside box" and temperatures.battery_c == temperatures.air_c:
             yield "temperatures.battery_c: is that of the air in every month: was it copied?"
         latitude = self.site.latitude_deg
-        if sun is not None and len(set(sun)) == 1 and (latitude is None or abs(latitude) > TROPICS_DEG):
-            yield f"array.{key}: is the same in every month: a yearly mean hides the month that decides"
-        elif sun is not None and max(sun) > 8.5:
-            yield f"array.{key}: {max(sun):g} h in a month, usually up to 8.5: hours of daylight instead of sun hours?"
+        for key, sun in stated_sun(self.array, self.planes):
+            if len(set(sun)) == 1 and (latitude is None or abs(latitude) > TROPICS_DEG):
+                yield f"{key}: is the same in every month: a yearly mean hides the month that decides"
+            elif max(sun) > 8.5:
+                yield f"{key}: {max(sun):g} h in a month, usually up to 8.5: hours of daylight instead of sun hours?"
         if temperatures.lowest_c > min(temperatures.air_c):
             yield "temperatures.lowest_c: is above a monthly mean of the air"
         if temperatures.hottest_c < max(temperatures.air_c):

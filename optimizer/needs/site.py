@@ -10,7 +10,7 @@ import numpy as np
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.needs.daylight import DAYS_OF_MONTH
 from optimizer.needs.demand import Demand, SeasonDemand
-from optimizer.needs.sunlight import by_plane, sun_hours_that_count
+from optimizer.needs.sunlight import by_plane, plane_names, sun_hours_that_count
 from optimizer.rules.book import Severities
 
 MOUNTING_FACTOR = {"open rack": 1.0, "close to a roof": 1.25, "flat on a vehicle": 1.3}
@@ -100,8 +100,7 @@ class Needs:
         self.seasons = tuple(self._season(season) for season in self.demand.seasons if season.used and any(other is season for other in self.demand.by_month))
         place = {season.demand.name: at for at, season in enumerate(self.seasons)}
         self.season_of_month = np.array([place[self._demand_of(month).name] for month in months], dtype=int)
-        self.planes = tuple(plane.name for plane in problem.planes) or (None,)
-        """Names of the planes that arrays may lie on; one without a name where the problem has no [[planes]]."""
+        self.planes = plane_names(problem)
         self.arrays = tuple(one.array for one in by_plane(problem))
         """The section [array] as each plane has it: its room and its sun."""
         self.plane_sun_h = np.array([sun_hours_that_count(one)[self.months] for one in by_plane(problem)])

@@ -183,6 +183,11 @@ def sun_on_plane(problem: Problem) -> PlaneSun:
     return on_tilt(problem, _best_first(problem)[0])
 
 
+def plane_names(problem: Problem) -> tuple[str | None, ...]:
+    """Names of the planes that arrays may lie on; one without a name where the problem has no [[planes]]."""
+    return tuple(plane.name for plane in problem.planes) or (None,)
+
+
 def by_plane(problem: Problem) -> tuple[Problem, ...]:
     """The problem as each of its planes sees it, as if there were no other; the problem itself where it names none."""
     return tuple(problem.model_copy(update={"array": array_on(problem.array, plane), "planes": ()}) for plane in problem.planes) or (problem,)
@@ -202,13 +207,16 @@ def sun_hours_that_count(problem: Problem, sun: PlaneSun | None = None) -> np.nd
     return np.asarray(effective_sun_h(np.array((sun or sun_on_plane(problem)).sun_h), left_by_month(problem)))
 
 
-def with_sun_h(problem: Problem, sun_h: tuple[float, ...]) -> Problem:
-    """The problem with these sun hours on its plane, whichever way it gave them before."""
-    array = problem.array
+def with_sun_percent(problem: Problem, percent: float) -> Problem:
+    """The problem with so much of its sun on each of its planes, as `sun_h`; of several tilts on that with most sun in the weakest month of use."""
+    scaled = [tuple(min(14.0, hours * percent / 100) for hours in sun_on_plane(one).sun_h) for one in by_plane(problem)]
+    array, given = problem.array, {"horizontal_kwh_m2": None, "weather_file": None}
+    if problem.planes:
+        planes = tuple(plane.model_copy(update={"sun_h": sun_h}) for plane, sun_h in zip(problem.planes, scaled, strict=True))
+        return problem.model_copy(update={"planes": planes, "array": array.model_copy(update=given)})
     if array.sun_h is None:
-        given = {"horizontal_kwh_m2": None, "weather_file": None, "tilt_deg": _best_first(problem)[0], "azimuth_deg": azimuth_of(problem)}
-        array = array.model_copy(update=given)
-    return problem.model_copy(update={"array": array.model_copy(update={"sun_h": sun_h})})
+        array = array.model_copy(update={**given, "tilt_deg": _best_first(problem)[0], "azimuth_deg": azimuth_of(problem)})
+    return problem.model_copy(update={"array": array.model_copy(update={"sun_h": scaled[0]})})
 
 
 # --- several tilts
