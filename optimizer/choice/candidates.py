@@ -15,8 +15,8 @@ from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months, u
 from optimizer.choice.hours import LIVED_MOST
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.live_kits import without_dead_kits
-from optimizer.choice.narrow import asked_by, given_by, narrow, reachable
-from optimizer.choice.planes import areas, whole_area_m2
+from optimizer.choice.narrow import asked_by, given_by, narrow, narrow_once, reachable
+from optimizer.choice.planes import areas, few_of_each_plane, whole_area_m2
 from optimizer.choice.prune import completion_bound
 from optimizer.choice.rectangles import Rectangles, most_modules, pairs_fit, rectangle_rooms
 from optimizer.choice.screening import Screening
@@ -31,8 +31,14 @@ from optimizer.rules.book import TOLERANCE
 CORES_TRIED = 40
 """Cores, most promising first, on which single-kind designs are tried for an upper bound."""
 
+CORES_PAIRED = 10
+"""Cores, most promising first, on which designs on two planes are tried for an upper bound."""
+
 PAIRS_MOST = 1_500_000
 """Pairs of blocks, times cores, up to which designs of two kinds are priced one by one before the program sees them."""
+
+PAIRS_MOST_ON_PLANES = 6_000_000
+"""The same where arrays may lie on several planes: the program then takes longer than the pairs."""
 
 
 def candidates(
@@ -77,6 +83,8 @@ class CandidateSearch:
             self.too_many = air_lived_c is not None and sum(map(len, self.blocks.values())) > LIVED_MOST
         if prune and not self.too_many:
             without_dead_kits(self)
+            if len(self.needs.planes) > 1:  # more blocks, and fewer of them drop each other: first out with those that no limit leaves a place
+                narrow_once(self)
             self._dominate_all()
             self.price_pairs()
             self.tighten()
@@ -160,6 +168,8 @@ class CandidateSearch:
         self.blocks[number], self.core_rows[number] = blocks, rows
         if self.prune and self.air_lived_c is None:
             self._upper_bound(number)
+            if len(self.needs.planes) > 1:
+                self._upper_bound_on_planes(number)
 
     @cached_property
     def rectangles(self) -> dict[int, Rectangles]:
@@ -217,6 +227,20 @@ class CandidateSearch:
                 break
             self._try_core(number, int(self.core_rows[number][row]))
 
+    def _upper_bound_on_planes(self, number: int) -> None:
+        """Try the most promising cores with pairs of a few blocks: what fits no plane alone is seldom carried by one kind."""
+        if self.problem.bounds.array_kinds < 2:
+            return
+        every, bounds = self.blocks[number], self._core_bounds(number)
+        needed = self._rows(number).needed_wh
+        self.blocks[number] = every.take(few_of_each_plane(every, needed.max(axis=0)))
+        months = telling_months(self.blocks[number].harvest_wh, needed)
+        for row in np.argsort(bounds, kind="stable")[:CORES_PAIRED]:
+            if bounds[row] >= self.most:
+                break
+            self.pair_core(number, int(self.core_rows[number][row]), months)
+        self.blocks[number] = every
+
     def _try_core(self, number: int, core: int) -> None:
         blocks, table = self.blocks[number], self.cores.table
         counts = self.single_kind_counts(number, core)
@@ -253,7 +277,7 @@ class CandidateSearch:
         if number not in self.blocks or kinds > 2:
             return
         blocks, rows = self.blocks[number], self.core_rows[number]
-        if len(rows) * len(blocks) ** 2 > PAIRS_MOST:
+        if len(rows) * len(blocks) ** 2 > (PAIRS_MOST if len(self.needs.planes) == 1 else PAIRS_MOST_ON_PLANES):
             return
         months = telling_months(blocks.harvest_wh, self._rows(number).needed_wh)
         block_least, core_least = np.full(len(blocks), np.inf), np.full(len(rows), np.inf)

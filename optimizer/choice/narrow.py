@@ -45,6 +45,12 @@ def narrow(search: CandidateSearch) -> None:
             return
 
 
+def narrow_once(search: CandidateSearch) -> None:
+    """Drop blocks and cores that are in no array within the limits."""
+    for number in list(search.blocks):
+        _narrow_class(search, number)
+
+
 def _pair_some(search: CandidateSearch) -> None:
     """Designs of two kinds on a few cores of each class, though they are too many to be priced on all."""
     if search.problem.bounds.array_kinds != 2:

@@ -12,6 +12,9 @@ from optimizer.needs.site import Needs
 if TYPE_CHECKING:
     from optimizer.choice.blocks import Arrays
 
+FEW = 20
+"""Blocks of each plane and each number of modules that are paired for a first known design."""
+
 
 def on_planes(arrays: Arrays, table: Table) -> Table:
     """Every block on every plane; column `plane`, and the area that it takes of each plane whose area is limited."""
@@ -37,3 +40,16 @@ def whole_area_m2(needs: Needs) -> float | None:
     """Area of all planes together; None where one of them has no limit [m2]."""
     found = [one.area_m2 for one in needs.arrays]
     return None if None in found else sum(area for area in found if area is not None)
+
+
+def few_of_each_plane(blocks: Table, needed_wh: np.ndarray) -> np.ndarray:
+    """Rows of a few blocks of each plane and number of modules: those that carry most of what is needed for their money.
+
+    needed_wh: what is needed by span [Wh/day], shape (spans,)
+    """
+    carried = np.min(blocks.harvest_wh / np.maximum(needed_wh, 1e-9), axis=1)
+    order = np.lexsort((blocks.least_cost / np.maximum(carried, 1e-9), blocks.modules_each, blocks.plane))
+    group = np.column_stack([blocks.plane, blocks.modules_each])[order]
+    starts = np.nonzero(np.append(True, (group[1:] != group[:-1]).any(axis=1)))[0]
+    place = np.arange(len(order)) - np.repeat(starts, np.diff(np.append(starts, len(order))))
+    return np.asarray(order[place < FEW])
