@@ -47,6 +47,7 @@ module = "PV-395-108B"
 series = 1                    # modules in a string
 strings = 1                   # strings on each controller
 # charge_limit_a = 20         # where a limit is set on the controller
+# plane = "east roof"         # where the problem has [[planes]]: the one that this array lies on
 
 [inverter]                    # leave this section out where there are no AC loads
 model = "IV-700W-B12-AC120"

@@ -83,17 +83,17 @@ class Sun:
 def sun(problem: Problem) -> tuple[Sun, ...]:
     """How much sun each plane gets; one where the problem has no [[planes]]. What is said of the whole problem stands with each."""
     warnings = [text for text in problem.doubts() if text.startswith(("array.", "planes"))] + list(doubts(problem))
-    return tuple(_sun(one, name, warnings) for name, one in zip(plane_names(problem), by_plane(problem), strict=True))
+    return tuple(_sun(one, name, warnings, bias_words(problem)) for name, one in zip(plane_names(problem), by_plane(problem), strict=True))
 
 
-def _sun(problem: Problem, name: str | None, warnings: list[str]) -> Sun:
+def _sun(problem: Problem, name: str | None, warnings: list[str], bias: str) -> Sun:
     array, plane = problem.array, sun_on_plane(problem)
     months = Demand(problem).months_of_use
     return Sun(
         problem=problem, name=name, plane=plane, azimuth_deg=azimuth_of(problem), counts=_hours(sun_hours_that_count(problem, plane)),
         left=_hours(left_by_month(problem)), ceiling=ceiling_sun_h(problem, plane.tilt_deg), months_of_use=months,
         tilts=() if array.sun_h is not None or name is not None else _by_tilt(problem, months), origins=_origins(problem, plane), warnings=tuple(warnings),
-        bias=bias_words(problem),
+        bias=bias,
     )
 
 
