@@ -291,6 +291,7 @@ def _held_back(problem: Problem, margin_share: float) -> Needs:
 
     closer = problem.model_copy(update={
         "array": array.model_copy(update={"area_m2": less(array.area_m2)}),
+        "planes": tuple(plane.model_copy(update={"area_m2": less(plane.area_m2)}) for plane in problem.planes),
         "limits": limits.model_copy(update={"total_kg_max": less(limits.total_kg_max), "budget": less(limits.budget)}),
     })
     needs = Needs(closer)

@@ -51,6 +51,8 @@ class ChargingChoice(_Record):
     """Cable of the run from the array; the cheapest that may serve where it is left out."""
     mounts: dict[str, Count] | None = None
     """Mounts of each controller's array, by their ids; the cheapest set that may carry it where they are left out."""
+    plane: str | None = None
+    """Plane that the array lies on, where the problem has several."""
 
 
 class InverterChoice(_Record):
@@ -217,6 +219,8 @@ class Block:
     """Cable of the run from the array; None for the cheapest that may serve."""
     mounts: tuple[tuple[Mount, int], ...] | None = None
     """Mounts of each controller's array; None for the cheapest set that may carry it."""
+    plane: str | None = None
+    """Plane that the array lies on; None where the problem names none."""
 
     @property
     def device(self) -> Controller:
@@ -227,6 +231,11 @@ class Block:
     def built_in(self) -> bool:
         """Whether the tracker is part of an inverter."""
         return isinstance(self.part, Inverter)
+
+    @property
+    def on_plane(self) -> str:
+        """Where the array lies, for the end of a line; nothing where the problem has one plane."""
+        return "" if self.plane is None else f", on plane '{self.plane}'"
 
     @property
     def modules_each(self) -> int:
@@ -358,7 +367,7 @@ def design_of(choice: Choice, catalog: Catalog) -> Design:
     bank = choice.bank
     return Design(
         Bank(battery, catalog.chemistry(battery), bank.voltage_v, bank.series, bank.strings),
-        tuple(Block(part, module, c.series, c.strings, c.count, c.charge_limit_a, cable, mounts) for part, module, c, cable, mounts in blocks),
+        tuple(Block(part, module, c.series, c.strings, c.count, c.charge_limit_a, cable, mounts, c.plane) for part, module, c, cable, mounts in blocks),
         InverterBank(inverter, choice.inverter.count if choice.inverter else 0),
         tuple(ConverterUse(converter, use.count, use.load_v) for converter, use in converters), source,
     )
@@ -374,7 +383,7 @@ def choice_of(design: Design) -> Choice:
             ChargingChoice(
                 controller=block.part.id, count=block.count, module=block.module.id, series=block.series,
                 strings=block.strings, charge_limit_a=block.limit_a, cable=block.cable.id if block.cable else None,
-                mounts=None if block.mounts is None else {mount.id: n for mount, n in block.mounts},
+                mounts=None if block.mounts is None else {mount.id: n for mount, n in block.mounts}, plane=block.plane,
             )
             for block in design.blocks
         ),

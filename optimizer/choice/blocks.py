@@ -12,6 +12,7 @@ from optimizer.bill import block_allowances
 from optimizer.choice.block_circuits import way_drop_v, with_circuits
 from optimizer.choice.block_mounts import mountable, with_mounts
 from optimizer.choice.hot_strings import hold_hot, string_current_a
+from optimizer.choice.planes import on_planes
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table, product_rows
@@ -82,6 +83,7 @@ class Arrays:
         return Block(
             self.parts[table.device[row]], self.modules[table.module[row]], int(table.series[row]), int(table.strings[row]), count,
             None if np.isnan(limit) else limit, wiring.runs.cables[table.cable[row]] if wiring.active else None,
+            plane=self.needs.planes[table.plane[row]],
         )
 
 
@@ -197,6 +199,7 @@ def blocks_of_class(arrays: Arrays, bank: Bank, ceiling_v: float, most_a: float,
         table = _with_limits(arrays, bank, table)
         table = arrays.screening.hold(table, "maximum-charge-current", table.high_a, most_a, arrays.namer(table), as_it_is=True)
     if len(table):
+        table = on_planes(arrays, table)
         _harvest(arrays, bank, table)
     return table
 
@@ -242,7 +245,7 @@ def _screen_strings(arrays: Arrays, bank: Bank, ceiling_v: float) -> Table:
 
 def _parallel(arrays: Arrays, bank: Bank, table: Table, most_cents: float) -> Table:
     """Strings in parallel, with cost, area and weight of one block."""
-    screening, devices, panels, problem = arrays.screening, arrays.devices, arrays.panels, arrays.needs.problem
+    screening, devices, panels = arrays.screening, arrays.devices, arrays.panels
     d, m = table.device, table.module
     rating = devices.output_a[d] * bank.volts
     watts = panels.pmax_w[m] * table.series
@@ -251,8 +254,10 @@ def _parallel(arrays: Arrays, bank: Bank, table: Table, most_cents: float) -> Ta
     most = _most(screening, "controller-input-power", most, np.where(tracks, devices.pv_w_hard_x[d] * rating, np.inf), watts)
     most = _most(screening, "array-above-rating", most, np.where(tracks, devices.pv_w_soft_x[d] * rating, np.inf), watts)
     most = _most(screening, "quick-controller-size", most, devices.output_a[d], charging.quick_controller_current_a(watts, bank.volts))
-    if problem.array.area_m2 is not None:
-        most = _most(screening, "array-area", most, np.full(len(table), problem.array.area_m2), panels.area_m2[m] * table.series)
+    areas = [one.area_m2 for one in arrays.needs.arrays]
+    if None not in areas:
+        largest = max(area for area in areas if area is not None)
+        most = _most(screening, "array-area", most, np.full(len(table), largest), panels.area_m2[m] * table.series)
     costs = arrays.costs
     each = {name: costs["device_" + name][d] + 0 * most for name in ADDED}
     with_string = {name: costs["module_" + name][m] * table.series + costs["string_" + name] for name in ADDED}
@@ -357,7 +362,7 @@ def _harvest(arrays: Arrays, bank: Bank, table: Table) -> None:
     d, m = table.device, table.module
     watts = panels.pmax_w[m] * table.modules_each
     harvest = array.power_tracking_harvest_wh(
-        watts[:, None], panels.tc_pmax_pct_k[m][:, None], cells, needs.sun_h[None, :], needs.array_factor * _way_kept(arrays, bank, table)[:, None],
+        watts[:, None], panels.tc_pmax_pct_k[m][:, None], cells, needs.plane_sun_h[table.plane], needs.array_factor * _way_kept(arrays, bank, table)[:, None],
         devices.efficiency[d][:, None], (table.limit_effective_a * bank.charging_v)[:, None],
     )
     pwm = np.nonzero(devices.pwm[d])[0]
@@ -366,7 +371,7 @@ def _harvest(arrays: Arrays, bank: Bank, table: Table) -> None:
         held = bank.charging_v + devices.run_over_bank_v[some.device] + HARVEST_W_M2 / FULL_SUN_W_M2 * way_drop_v(some, panels)
         current = string_current_a(panels, some, cells[pwm], held)
         harvest[pwm] = array.pwm_harvest_wh(
-            current, some.strings[:, None], bank.charging_v, needs.sun_h[None, :], needs.array_factor, devices.efficiency[some.device][:, None]
+            current, some.strings[:, None], bank.charging_v, needs.plane_sun_h[some.plane], needs.array_factor, devices.efficiency[some.device][:, None]
         )
     harvest = harvest - table.self_w[:, None] * 24
     table.add(harvest_wh=harvest @ needs.span_weights.T if needs.problem.balance.carry_over else harvest)

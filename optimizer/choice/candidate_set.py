@@ -63,4 +63,5 @@ class Candidates:
         return (
             self.arrays.parts[blocks.device[row]].id, self.arrays.modules[blocks.module[row]].id, int(blocks.series[row]),
             int(blocks.strings[row]), -1.0 if np.isnan(limit) else limit, int(blocks.cable[row]) if "cable" in blocks.columns else -1,
+            int(blocks.plane[row]),
         )

@@ -17,9 +17,10 @@ from optimizer.choice.feeding import bounds_with_fuel, floor_wh, rough_bounds, r
 from optimizer.choice.hours import LIVED_MOST
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.live_kits import without_dead_kits
-from optimizer.choice.narrow import asked_by, given_by, narrow, reachable
+from optimizer.choice.narrow import asked_by, given_by, have_room, narrow, narrow_once, reachable
+from optimizer.choice.planes import areas, few_of_each_plane, whole_area_m2
 from optimizer.choice.prune import completion_bound
-from optimizer.choice.rectangles import Rectangles, rectangle_room
+from optimizer.choice.rectangles import Rectangles, most_modules, pairs_fit, rectangle_rooms
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
@@ -34,8 +35,14 @@ from optimizer.rules.book import TOLERANCE
 CORES_TRIED = 40
 """Cores, most promising first, on which single-kind designs are tried for an upper bound."""
 
+CORES_PAIRED = 10
+"""Cores, most promising first, on which designs on two planes are tried for an upper bound."""
+
 PAIRS_MOST = 1_500_000
 """Pairs of blocks, times cores, up to which designs of two kinds are priced one by one before the program sees them."""
+
+PAIRS_MOST_ON_PLANES = 6_000_000
+"""The same where arrays may lie on several planes: the program then takes longer than the pairs."""
 
 
 def candidates(
@@ -80,6 +87,8 @@ class CandidateSearch:
             self.too_many = air_lived_c is not None and sum(map(len, self.blocks.values())) > LIVED_MOST
         if prune and not self.too_many:
             without_dead_kits(self)
+            if len(self.needs.planes) > 1:  # more blocks, and fewer of them drop each other: first out with those that no limit leaves a place
+                narrow_once(self)
             self._dominate_all()
             self.price_pairs()
             self.tighten()
@@ -161,46 +170,25 @@ class CandidateSearch:
             return
         limited = [part for part in self.stock.at_most if isinstance(self.stock.part(part), Module | Controller)]
         blocks.add(bank_class=np.full(len(blocks), number), **{f"pieces of {part}": pieces_in(self.arrays, blocks, part) for part in limited})
-        rows = rows[self._have_room(cores, blocks)]
+        rows = rows[have_room(self, cores, blocks)]
         if not len(rows):
             return
         self.blocks[number], self.core_rows[number] = blocks, rows
         if self.prune and self.air_lived_c is None:
             self._upper_bound(number)
+            if len(self.needs.planes) > 1:
+                self._upper_bound_on_planes(number)
 
     @cached_property
-    def rectangles(self) -> Rectangles:
-        """What fits the free rectangles."""
-        return Rectangles(rectangle_room(self.needs, self.arrays))
+    def rectangles(self) -> dict[int, Rectangles]:
+        """What fits the free rectangles of each plane that has any; none where they are not enforced."""
+        return rectangle_rooms(self.needs, self.arrays) if self.screening.enforced("array-rectangles") else {}
 
     @property
     def _least_array_cents(self) -> float:
         """What the least array costs: a controller or a built-in tracker with one module [cents]."""
         costs = self.arrays.costs
         return float(costs["device_least_cost"].min() + costs["module_least_cost"].min()) if self.arrays.modules and self.arrays.parts else 0.0
-
-    def _have_room(self, cores: Table, blocks: Table) -> np.ndarray:
-        """Cores of a class whose energy fits each limit by itself, even with the block that makes the most of that limit."""
-        area, most_controllers = self.problem.array.area_m2, self.problem.bounds.controllers
-        limits = [("bounds", np.ones(len(blocks)), np.full(len(cores), float(most_controllers)), "controllers")]
-        if area is not None and self.screening.enforced("array-area"):
-            limits.append(("array-area", blocks.area_m2, np.full(len(cores), area), "m2"))
-        if self.screening.enforced("maximum-charge-current"):
-            limits.append(("maximum-charge-current", blocks.high_a, cores.most_charge_a, "A of charge"))
-        room = np.ones(len(cores), dtype=bool)
-        for rule, taken, most, unit in limits:
-            with np.errstate(divide="ignore", invalid="ignore"):
-                best = np.nan_to_num(blocks.harvest_wh / taken[:, None], nan=0.0, posinf=np.inf).max(axis=0)
-                by_month = np.nan_to_num(floor_wh(cores) * (1 - TOLERANCE) / best, nan=0.0, posinf=np.inf)
-            least = by_month.max(axis=1)
-            fits = np.asarray(least <= most * (1 + TOLERANCE))
-            if (room & ~fits).any():
-                at = int(np.argmin(np.where(room & ~fits, least / np.maximum(most, 1e-9), np.inf)))
-                month = self.needs.span_name(int(by_month[at].argmax()))
-                text = f"with the best array the loads ask for {least[at]:.3g} {unit} in {month}, {most[at]:.3g} may be"
-                self.screening.lost(rule, int((room & ~fits).sum()), int((room & fits).sum()), text)
-            room &= fits
-        return room
 
     def _rates(self, number: int) -> np.ndarray:
         """Least cost of a watt-hour a day in each month, and of an ampere of charge; infinite where no block gives any."""
@@ -223,6 +211,20 @@ class CandidateSearch:
             if bounds[row] >= self.most:
                 break
             (try_fed_core if self.cores.fed else CandidateSearch._try_core)(self, number, int(self.core_rows[number][row]))
+
+    def _upper_bound_on_planes(self, number: int) -> None:
+        """Try the most promising cores with pairs of a few blocks: what fits no plane alone is seldom carried by one kind."""
+        if self.problem.bounds.array_kinds < 2:
+            return
+        every, bounds = self.blocks[number], self._core_bounds(number)
+        needed = self._rows(number).needed_wh
+        self.blocks[number] = every.take(few_of_each_plane(every, needed.max(axis=0)))
+        months = telling_months(self.blocks[number].harvest_wh, needed)
+        for row in np.argsort(bounds, kind="stable")[:CORES_PAIRED]:
+            if bounds[row] >= self.most:
+                break
+            self.pair_core(number, int(self.core_rows[number][row]), months)
+        self.blocks[number] = every
 
     def _try_core(self, number: int, core: int) -> None:
         blocks, table = self.blocks[number], self.cores.table
@@ -264,7 +266,7 @@ class CandidateSearch:
             try_fed_pairs(self, number)
             return
         blocks, rows = self.blocks[number], self.core_rows[number]
-        if len(rows) * len(blocks) ** 2 > PAIRS_MOST:
+        if len(rows) * len(blocks) ** 2 > (PAIRS_MOST if len(self.needs.planes) == 1 else PAIRS_MOST_ON_PLANES):
             return
         months = telling_months(blocks.harvest_wh, self._rows(number).needed_wh)
         block_least, core_least = np.full(len(blocks), np.inf), np.full(len(rows), np.inf)
@@ -334,8 +336,8 @@ class CandidateSearch:
             second = np.ceil(second * (1 - TOLERANCE))
             fits = able[rows] & (second <= limit[None, :]) & (first + second <= problem.bounds.controllers)
             fits &= ~both[rows] | (first + second <= table.inverter_count[core])
-            if problem.array.rectangles and self.screening.enforced("array-rectangles"):
-                fits &= self.rectangles.fit(blocks.module[rows], first * blocks.modules_each[rows], blocks.module, second * blocks.modules_each)
+            if self.rectangles:
+                fits &= pairs_fit(self.rectangles, blocks, rows, first, second)
             for column, limited in self.resources(core):
                 each = blocks.columns[column]
                 fits &= first * each[rows, None] + second * each[None, :] <= limited
@@ -355,8 +357,11 @@ class CandidateSearch:
         limits = [("self_w", float(table.room_w[core]))]
         if enforced("maximum-charge-current"):
             limits.append(("high_a", float(table.most_charge_a[core]) * (1 + TOLERANCE)))
-        if problem.array.area_m2 is not None and enforced("array-area"):
-            limits.append(("area_m2", problem.array.area_m2 * (1 + TOLERANCE)))
+        if enforced("array-area"):
+            limits += [(column, area * (1 + TOLERANCE)) for column, _, area in areas(self.needs)]
+            whole = whole_area_m2(self.needs)
+            if whole is not None and len(self.needs.planes) > 1:
+                limits.append(("area_m2", whole * (1 + TOLERANCE)))  # follows from those of the planes, and says more in mixtures
         if problem.limits.total_kg_max is not None and enforced("total-weight"):
             limits.append(("weight_kg", problem.limits.total_kg_max * (1 + TOLERANCE) - float(table.weight_total_kg[core])))
         if enforced("part-limit"):
@@ -374,7 +379,7 @@ class CandidateSearch:
 
     def single_kind_counts(self, blocks: Table, core: int) -> np.ndarray:
         """How often each block must be taken on a core if it is the only kind; NaN where it cannot be."""
-        table, problem = self.cores.table, self.problem
+        table = self.cores.table
         needed = floor_wh(table)[core]
         with np.errstate(divide="ignore", invalid="ignore"):
             counts = np.where(blocks.harvest_wh > 0, needed[None, :] / blocks.harvest_wh, np.where(needed[None, :] <= 0, 0, np.inf)).max(axis=1)
@@ -389,8 +394,8 @@ class CandidateSearch:
         fits = counts <= self.most_of_each(blocks, core)
         for column, limit in self.resources(core):
             fits &= counts * blocks.columns[column] <= limit
-        if problem.array.rectangles and self.screening.enforced("array-rectangles"):
-            fits &= counts * blocks.modules_each <= self.rectangles.room.sum(axis=0)[blocks.module]
+        if self.rectangles:
+            fits &= counts * blocks.modules_each <= most_modules(self.rectangles, blocks)
         return np.where(fits, counts, np.nan)
 
     # --- pruning

@@ -11,7 +11,9 @@ from optimizer.choice.blocks import Arrays, pieces_in
 from optimizer.choice.cores import Cores
 from optimizer.choice.hours import block_hours, core_hours
 from optimizer.choice.kinds import Kinds, numbered
+from optimizer.choice.planes import areas
 from optimizer.choice.prune import undominated
+from optimizer.choice.rectangles import modules_in_rectangles
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
@@ -58,10 +60,10 @@ class Dominance:
             smaller.append((blocks.built_in & (blocks.device == part)).astype(float))
         if uses_terminals(self.needs):
             smaller.append(-np.minimum(blocks.terminal_a, cores.terminal_a.max()))
-        if problem.array.area_m2 is not None and enforced("array-area"):
-            smaller.append(blocks.area_m2)
-        if problem.array.rectangles and enforced("array-rectangles"):
-            smaller += [np.where(blocks.module == m, blocks.modules_each, 0).astype(float) for m in np.unique(blocks.module)]
+        if enforced("array-area"):
+            smaller += [blocks.columns[column] for column, _, _ in areas(self.needs)]
+        if enforced("array-rectangles"):
+            smaller += modules_in_rectangles(self.needs, blocks)
         if problem.limits.total_kg_max is not None and enforced("total-weight"):
             smaller.append(blocks.weight_kg)
         if self.air_lived_c is not None:
@@ -78,7 +80,7 @@ class Dominance:
         arrays_, limit = self.arrays, np.nan_to_num(blocks.limit_a, nan=-1.0)
         devices, modules = _id_ranks([part.id for part in arrays_.parts]), _id_ranks([module.id for module in arrays_.modules])
         cable = blocks.columns.get("cable", np.zeros(len(blocks), dtype=int))
-        order = (cable, limit, blocks.strings, blocks.series, modules[blocks.module], devices[blocks.device], blocks.pieces)
+        order = (blocks.plane, cable, limit, blocks.strings, blocks.series, modules[blocks.module], devices[blocks.device], blocks.pieces)
         return self._undominated(blocks, smaller, lambda part_id: pieces_in(self.arrays, blocks, part_id), order, kinds)
 
     def cores_of(self, cores: Table, blocks: Table) -> np.ndarray:

@@ -13,6 +13,7 @@ import numpy as np
 
 from optimizer.choice.dominance import SLACK_CENTS, uses_terminals
 from optimizer.choice.feeding import bounds_alike, most_missing_wh
+from optimizer.choice.rectangles import each_fits, most_modules
 from optimizer.rules.book import TOLERANCE
 
 if TYPE_CHECKING:
@@ -84,7 +85,7 @@ def _numbers(search: CandidateSearch, number: int, core: int, excess: np.ndarray
 
 def _cost(search: CandidateSearch, number: int, core: int, first: np.ndarray, n: int, second: np.ndarray, m: int) -> np.ndarray:
     """Cost of designs on a core with their fuel, infinite where they do not fit [cents]."""
-    blocks, table, problem = search.blocks[number], search.cores.table, search.problem
+    blocks, table = search.blocks[number], search.cores.table
 
     def both(column: np.ndarray) -> np.ndarray:
         return np.asarray(n * column[first] + m * column[second])
@@ -110,11 +111,9 @@ def _cost(search: CandidateSearch, number: int, core: int, first: np.ndarray, n:
     fits &= ~(blocks.built_in[first] & blocks.built_in[second]) | (n + m <= table.inverter_count[core])
     for column, most in search.resources(core):
         fits &= both(blocks.columns[column]) <= most
-    if problem.array.rectangles and search.screening.enforced("array-rectangles"):
+    if search.rectangles:
         modules, room = blocks.modules_each, search.rectangles
-        fits &= room.fit_each(blocks.module[first], n * modules[first], blocks.module[second], m * modules[second]) if m else (
-            n * modules[first] <= room.room.sum(axis=0)[blocks.module[first]]
-        )
+        fits &= each_fits(room, blocks, first, n * modules[first], second, m * modules[second]) if m else n * modules[first] <= most_modules(room, blocks)[first]
     forbidden = search.forbidden(core, blocks, alone=m == 0)
     if len(forbidden) > 1:
         fits &= ~(forbidden[first] if m == 0 else forbidden[first, second])

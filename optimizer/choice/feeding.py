@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pulp
 
+from optimizer.choice.rectangles import most_modules
 from optimizer.choice.table import Table
 from optimizer.rules.book import TOLERANCE
 
@@ -141,8 +142,8 @@ def try_fed_core(search: CandidateSearch, number: int, core: int) -> None:
     fits &= (missing @ search.days) <= table.share_wh[core]
     for column, most in search.resources(core):
         fits &= count * blocks.columns[column][:, None] <= most
-    if search.problem.array.rectangles and search.screening.enforced("array-rectangles"):
-        fits &= count * blocks.modules_each[:, None] <= search.rectangles.room.sum(axis=0)[blocks.module][:, None]
+    if search.rectangles:
+        fits &= count * blocks.modules_each[:, None] <= most_modules(search.rectangles, blocks)[:, None]
     cost = np.where(fits & ~search.forbidden(core, blocks, alone=True)[:, None], cost, np.inf)
     for _ in range(4):
         row, more = np.unravel_index(int(np.argmin(cost)), cost.shape)

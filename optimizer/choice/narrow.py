@@ -16,6 +16,7 @@ import numpy as np
 
 from optimizer.choice.dominance import SLACK_CENTS, telling_months
 from optimizer.choice.feeding import floor_wh
+from optimizer.choice.planes import areas, whole_area_m2
 from optimizer.choice.table import Table
 from optimizer.rules.book import TOLERANCE
 
@@ -43,6 +44,36 @@ def narrow(search: CandidateSearch) -> None:
             _pair_some(search)
         if not search.most < before:
             return
+
+
+def have_room(search: CandidateSearch, cores: Table, blocks: Table) -> np.ndarray:
+    """Cores of a class whose energy fits each limit by itself, even with the block that makes the most of that limit."""
+    area, most_controllers = whole_area_m2(search.needs), search.problem.bounds.controllers
+    limits = [("bounds", np.ones(len(blocks)), np.full(len(cores), float(most_controllers)), "controllers")]
+    if area is not None and search.screening.enforced("array-area"):
+        limits.append(("array-area", blocks.area_m2, np.full(len(cores), area), "m2"))
+    if search.screening.enforced("maximum-charge-current"):
+        limits.append(("maximum-charge-current", blocks.high_a, cores.most_charge_a, "A of charge"))
+    room = np.ones(len(cores), dtype=bool)
+    for rule, taken, most, unit in limits:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            best = np.nan_to_num(blocks.harvest_wh / taken[:, None], nan=0.0, posinf=np.inf).max(axis=0)
+            by_month = np.nan_to_num(floor_wh(cores) * (1 - TOLERANCE) / best, nan=0.0, posinf=np.inf)
+        least = by_month.max(axis=1)
+        fits = np.asarray(least <= most * (1 + TOLERANCE))
+        if (room & ~fits).any():
+            at = int(np.argmin(np.where(room & ~fits, least / np.maximum(most, 1e-9), np.inf)))
+            month = search.needs.span_name(int(by_month[at].argmax()))
+            text = f"with the best array the loads ask for {least[at]:.3g} {unit} in {month}, {most[at]:.3g} may be"
+            search.screening.lost(rule, int((room & ~fits).sum()), int((room & fits).sum()), text)
+        room &= fits
+    return room
+
+
+def narrow_once(search: CandidateSearch) -> None:
+    """Drop blocks and cores that are in no array within the limits."""
+    for number in list(search.blocks):
+        _narrow_class(search, number)
 
 
 def _pair_some(search: CandidateSearch) -> None:
@@ -130,9 +161,14 @@ def reachable(search: CandidateSearch, number: int) -> tuple[np.ndarray, str]:
     blocks, problem, enforced = search.blocks[number], search.problem, search.screening.enforced
     cores = search.cores.table.take(search.core_rows[number])
     ways = [(problem.bounds.controllers * blocks.harvest_wh.max(axis=0)[None, :], f"{problem.bounds.controllers} controllers, our bound, harvest")]
-    if problem.array.area_m2 is not None and enforced("array-area"):
-        each = (blocks.harvest_wh / blocks.area_m2[:, None]).max(axis=0)
-        ways.append((problem.array.area_m2 * each[None, :], f"{problem.array.area_m2:g} m2 of modules harvest"))
+    area = whole_area_m2(search.needs)
+    if area is not None and enforced("array-area"):
+        most = np.zeros(blocks.harvest_wh.shape[1])
+        for column, at, of_plane in areas(search.needs):
+            there = blocks.plane == at
+            if there.any():  # a block that takes more than it harvests is best left out
+                most += of_plane * np.maximum((blocks.harvest_wh[there] / blocks.columns[column][there, None]).max(axis=0), 0.0)
+        ways.append((most[None, :], f"{area:g} m2 of modules harvest"))
     if enforced("maximum-charge-current"):
         each = (blocks.harvest_wh / np.maximum(blocks.high_a, 1e-9)[:, None]).max(axis=0)
         ways.append((cores.most_charge_a[:, None] * each[None, :], "as much array as the bank may be charged by harvests"))

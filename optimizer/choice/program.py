@@ -2,7 +2,7 @@
 
 Sets
     C            power cores (bank, inverters, converters), K(c) the bank class of a core
-    B            charging blocks (controller and its array), K(b) the bank class of a block
+    B            charging blocks (controller and its array, on one plane), K(b) the bank class of a block
     M, S         months of use; seasons
     P            parts with an inventory: owned, limited, demanded, in packs, in kits that may save
 
@@ -38,7 +38,7 @@ Constraint families, each one function below; every constraint is named family__
     ceiling       no block above the voltage that inverter and loads stand
     trackers      built-in trackers used <= inverters of that model
     terminals     load terminals >= DC loads
-    area, rectangles, weight, budget
+    area, rectangles (of every plane), weight, budget
     inventory     pack k + owned + those in kits >= pieces; pieces and kits bought <= stock; at most, at least
     distinct      d[p] >= x[c], y[b] that use p
     source        g[s,m] <= what source s may bring; its year within what the solar share leaves (only with a generator in the design)
@@ -59,7 +59,8 @@ from optimizer.choice.candidate_set import Candidates
 from optimizer.choice.dominance import telling_months
 from optimizer.choice.feeding import Feeding
 from optimizer.choice.hours import Beaten
-from optimizer.choice.rectangles import rectangle_room
+from optimizer.choice.planes import areas
+from optimizer.choice.rectangles import rectangle_rooms
 from optimizer.choice.solver import Solved, run
 from optimizer.inputs.kits import Kit
 from optimizer.rules.book import TOLERANCE
@@ -314,25 +315,26 @@ class Program:
             self.row("terminals", self._of_blocks(able, blocks) - self._of_cores(found.cores.table.terminal_a * (1 - TOLERANCE), cores) >= 0)
 
     def _area(self) -> None:
-        """sum area n <= area."""
-        area = self.candidates.needs.problem.array.area_m2
-        if area is not None and self._enforced("array-area"):
-            self.row("area", self._of_blocks(self.candidates.blocks.area_m2, np.arange(len(self.n))) <= area * (1 + TOLERANCE))
+        """sum area n <= area, on every plane."""
+        if self._enforced("array-area") and len(self.n):
+            for column, _, area in areas(self.candidates.needs):
+                self.row("area", self._of_blocks(self.candidates.blocks.columns[column], np.arange(len(self.n))) <= area * (1 + TOLERANCE))
 
     def _rectangles(self) -> None:
-        """Modules of a kind <= room in the rectangles given to it; a rectangle is given to one kind."""
+        """On every plane modules of a kind <= room in the rectangles given to it; a rectangle is given to one kind."""
         found = self.candidates
-        if not found.needs.problem.array.rectangles or not self._enforced("array-rectangles") or not len(self.n):
+        if not self._enforced("array-rectangles") or not len(self.n):
             return
-        room = rectangle_room(found.needs, found.arrays)
-        kinds = np.unique(found.blocks.module)
-        given = [[self.model.add_variable(f"z{r}_{m}", 0, 1, cat="Binary") for m in kinds] for r in range(len(room))]
-        for row in given:
-            self.row("rectangles", pulp.lpSum(row) <= 1)
-        for at, m in enumerate(kinds):
-            placed = pulp.lpSum(int(room[r, m]) * given[r][at] for r in range(len(room)))
-            wanted = self._of_blocks(np.where(found.blocks.module == m, found.blocks.modules_each, 0), np.arange(len(self.n)))
-            self.row("rectangles", wanted - placed <= 0)
+        for plane, there in rectangle_rooms(found.needs, found.arrays).items():
+            room, on = there.room, found.blocks.plane == plane
+            kinds = np.unique(found.blocks.module[on])
+            given = [[self.model.add_variable(f"z{plane}_{r}_{m}", 0, 1, cat="Binary") for m in kinds] for r in range(len(room))]
+            for row in given:
+                self.row("rectangles", pulp.lpSum(row) <= 1)
+            for at, m in enumerate(kinds):
+                placed = pulp.lpSum(int(room[r, m]) * given[r][at] for r in range(len(room)))
+                wanted = self._of_blocks(np.where(on & (found.blocks.module == m), found.blocks.modules_each, 0), np.arange(len(self.n)))
+                self.row("rectangles", wanted - placed <= 0)
 
     def _weight(self) -> None:
         """Weight of core and blocks <= payload."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.choice.table import Table
 from optimizer.needs.site import Needs
 from optimizer.rules import array
 
@@ -16,11 +17,57 @@ if TYPE_CHECKING:
     from optimizer.choice.blocks import Arrays
 
 
-def rectangle_room(needs: Needs, arrays_: Arrays) -> np.ndarray:
-    """Modules of each kind that fit each free rectangle, shape (rectangles, modules)."""
+def rectangle_rooms(needs: Needs, arrays_: Arrays) -> dict[int, Rectangles]:
+    """The free rectangles of each plane that has any, by its place."""
     gap = needs.problem.array.gap_m
     length, width = arrays_.panels.length_mm / 1000, arrays_.panels.width_mm / 1000
-    return np.array([array.modules_in_rectangle(a, b, length, width, gap) for a, b in needs.problem.array.rectangles])
+    return {
+        at: Rectangles(np.array([array.modules_in_rectangle(a, b, length, width, gap) for a, b in one.rectangles]))
+        for at, one in enumerate(needs.arrays) if one.rectangles
+    }
+
+
+def modules_in_rectangles(needs: Needs, blocks: Table) -> list[np.ndarray]:
+    """What blocks take of the rectangles, in columns of which less is better: modules of each kind on each plane that has any."""
+    bounded = [at for at, one in enumerate(needs.arrays) if one.rectangles]
+    if not bounded:
+        return []
+    kind = blocks.plane * (int(blocks.module.max(initial=0)) + 1) + blocks.module
+    if len(bounded) == len(needs.arrays):  # every block takes of its own kind and of no other: the same kind, and no more of it
+        return [kind, -kind, blocks.modules_each]
+    kinds = np.unique(kind[np.isin(blocks.plane, bounded)])
+    return [np.where(kind == one, blocks.modules_each, 0).astype(float) for one in kinds]
+
+
+def most_modules(rooms: dict[int, Rectangles], blocks: Table) -> np.ndarray:
+    """Modules of its kind that fit the plane of each block, if no other kind lies there; shape (blocks,)."""
+    most = np.full(len(blocks), np.inf)
+    for at, there in rooms.items():
+        on = blocks.plane == at
+        most[on] = there.room.sum(axis=0)[blocks.module[on]]
+    return most
+
+
+def pairs_fit(rooms: dict[int, Rectangles], blocks: Table, rows: np.ndarray, first: int, second: np.ndarray) -> np.ndarray:
+    """Whether so many of one block fit beside so many of another: `first` of the blocks in rows, `second` of those in columns."""
+    modules, beside = first * blocks.modules_each[rows], second * blocks.modules_each
+    most = most_modules(rooms, blocks)
+    fits = np.asarray((modules <= most[rows])[:, None] & (beside <= most[None, :]))
+    for at, there in rooms.items():
+        both = (blocks.plane[rows] == at)[:, None] & (blocks.plane == at)[None, :]
+        if both.any():
+            fits &= ~both | there.fit(blocks.module[rows], modules, blocks.module, beside)
+    return fits
+
+
+def each_fits(rooms: dict[int, Rectangles], blocks: Table, first: np.ndarray, modules: np.ndarray, second: np.ndarray, beside: np.ndarray) -> np.ndarray:
+    """Whether so many modules of one block fit beside so many of another, pair by pair; rows and modules of shape (pairs,)."""
+    most = most_modules(rooms, blocks)
+    fits = np.asarray((modules <= most[first]) & (beside <= most[second]))
+    for at, there in rooms.items():
+        both = (blocks.plane[first] == at) & (blocks.plane[second] == at)
+        fits &= ~both | there.fit_each(blocks.module[first], modules, blocks.module[second], beside)
+    return fits
 
 
 @dataclass(frozen=True)

@@ -162,9 +162,9 @@ def lint(
             asked, digest = found
             doubts += [f"{problem}: {text}" for text in asked.doubts()]
             from optimizer.needs.clear_sky import doubts as sun_doubts
-            from optimizer.needs.sunlight import sun_on_plane
+            from optimizer.needs.sunlight import by_plane, sun_on_plane
             doubts += [f"{problem}: {text}" for text in sun_doubts(asked)]
-            tried(lambda: sun_on_plane(asked), errors)
+            tried(lambda: [sun_on_plane(one) for one in by_plane(asked)], errors)
             from optimizer.inputs.agreement import unknown_parts
             errors += unknown_parts(asked, loaded, str(problem)) if loaded else []
     answer = lint_data(loaded, errors, doubts, inputs_data(digest, loaded.sha256 if loaded else None))

@@ -20,7 +20,7 @@ from optimizer.inputs.catalog import FILES, Catalog
 from optimizer.inputs.parts import Allowance
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.needs.demand import Demand
-from optimizer.needs.sunlight import azimuth_of, sun_on_plane
+from optimizer.needs.sunlight import azimuth_of, by_plane, sun_on_plane
 from optimizer.proof.check import Report
 from optimizer.proof.lines import Line
 
@@ -55,9 +55,13 @@ def inputs_data(problem_sha256: str | None, catalog_sha256: str | None) -> Data:
 
 
 def choice_data(choice: Choice) -> Data:
-    """The object that `check` reads back; tilt, source and soft starters are in it where the problem left them open."""
+    """The object that `check` reads back; tilt, source and soft starters are in it where the problem left them open, planes where it has several."""
     left_out = {name for name in ("tilt_deg", "source", "soft_starters") if not getattr(choice, name) and getattr(choice, name) != 0}
-    return choice.model_dump(mode="json", exclude=left_out)
+    data: Data = choice.model_dump(mode="json", exclude=left_out)
+    for one in data["charging"]:
+        if one["plane"] is None:
+            del one["plane"]
+    return data
 
 
 def bill_data(lines: Sequence[BillLine]) -> list[Data]:
@@ -109,10 +113,20 @@ def months_data(report: Report) -> list[Data]:
 
 
 def plane_data(report: Report | None) -> Data | None:
-    """The plane of the array, and where its sun hours come from."""
-    if report is None:
-        return None
+    """The plane of the array, and where its sun hours come from; None where there are several."""
+    return None if report is None or report.whole.needs.problem.planes else _plane_data(report.whole.needs.problem)
+
+
+def planes_data(report: Report | None) -> Data:
+    """The planes of the problem, where it has [[planes]]."""
+    if report is None or not report.whole.needs.problem.planes:
+        return {}
     problem = report.whole.needs.problem
+    named = zip(problem.planes, by_plane(problem), strict=True)
+    return {"planes": [{"name": plane.name, **_plane_data(one)} for plane, one in named]}
+
+
+def _plane_data(problem: Problem) -> Data:
     sun = sun_on_plane(problem)
     return {"tilt_deg": sun.tilt_deg, "azimuth_deg": azimuth_of(problem), "origin": sun.origin}
 
@@ -195,6 +209,7 @@ def solve_data(answer: Answer, inputs: Data) -> Data:
         "checks": [check_line_data(line) for line in report.lines] if report else [],
         "months": months_data(report) if report else [],
         "plane": plane_data(report),
+        **planes_data(report),
         "reliability": reliability_data(report, answer.problem, answer.rounds),
         "lived": lived_data(report),
         "design_month": report.design_month.month if report else None,
@@ -226,6 +241,7 @@ def check_data(report: Report, choice: Choice, problem: Problem, currency: str, 
         "checks": [check_line_data(line) for line in report.lines],
         "months": months_data(report),
         "plane": plane_data(report),
+        **planes_data(report),
         "reliability": reliability_data(report, problem, 1),
         "lived": lived_data(report),
         "design_month": report.design_month.month,

@@ -199,6 +199,8 @@ def _array(report: Report, _: Problem) -> Iterator[str]:
         yield f"An array is above what its controller is meant for ({'; '.join(over)}): power is lost in full sun, and the warranty may end."
     if len(report.design.blocks) > 1:
         yield "There is more than one array: each stays on its own controller, their strings are never joined, all controllers get the same settings."
+    if len({block.plane for block in report.design.blocks}) > 1 and report.design.bank.is_lead_acid:
+        yield "The arrays lie on several planes and reach their most at different hours: the charge current asked for a lead-acid bank is held by their sum."
     for number, block in enumerate(report.design.blocks, start=1):
         if block.limit_a is not None:
             yield f"Set the charge limit of {block.part.id} (array {number}) to {block.limit_a:g} A: without it the bank is charged too hard."

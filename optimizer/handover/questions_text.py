@@ -51,7 +51,7 @@ def in_words(design: Design) -> str:
     for block in design.blocks:
         device = f"{block.count} x {'tracker of ' if block.built_in else ''}{block.part.id}"
         run = f" through {block.cable.id}" if block.cable is not None else ""
-        parts.append(f"{block.modules} x {block.module.id}{run} on {device}")
+        parts.append(f"{block.modules} x {block.module.id}{run} on {device}{block.on_plane}")
     if inverter is not None:
         parts.append(f"{design.inverters.count} x {inverter.id}")
     parts += [f"{use.count} x {use.converter.id}" for use in design.converters]

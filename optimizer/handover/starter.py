@@ -47,6 +47,7 @@ module = "PV-395-108B"
 series = 1                    # modules in a string
 strings = 1                   # strings on each controller
 # charge_limit_a = 20         # where a limit is set on the controller
+# plane = "east roof"         # where the problem has [[planes]]: the one that this array lies on
 
 [inverter]                    # leave this section out where there are no AC loads
 model = "IV-700W-B12-AC120"
@@ -58,7 +59,7 @@ count = 3
 load_v = 12
 """
 
-HIDDEN = frozenset({"name", "loads", "owned", "seasons", "rules", "growth", "reliability", "mounting"})
+HIDDEN = frozenset({"name", "planes", "loads", "owned", "seasons", "rules", "growth", "reliability", "mounting"})
 
 GROWTH = """\
 # How the site may grow, for a plan over the years: stages change it, futures say when, their probabilities add up to 1.
@@ -112,6 +113,9 @@ def further_keys(problem: Problem) -> str:
         if text:
             lines += textwrap.wrap(text, 110, initial_indent=f"#   [{name}]  ", subsequent_indent="#       ")
     lines += [
+        "#", "# Planes that modules may lie on, once for each, in place of the plane in [array]; a controller's array lies on one:",
+        "#   [[planes]]", '#   name = "east roof"', "#   tilt_deg = 35", "#   azimuth_deg = 90",
+        "#   sun_h = [1.5, 2.3, 3.3, 4.2, 5.0, 5.6, 5.7, 5.0, 3.9, 2.6, 1.7, 1.3]", "#   area_m2 = 12",
         "#", "# Parts that the customer has already, once for each:", "#   [[owned]]", '#   part = "PV-100-36"', "#   quantity = 2",
         "#   age_months = 24", "#   must_use = false", "#",
         *GROWTH.splitlines(),

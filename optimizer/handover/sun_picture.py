@@ -13,12 +13,13 @@ BESIDE_DEG = (0.0, 30.0, 60.0, 90.0)
 """Tilts that are drawn for comparison."""
 
 
-def draw_sun(path: Path, sun: Sun) -> None:
+def draw_sun(path: Path, suns: tuple[Sun, ...]) -> None:
     """Write the sun by month as SVG or PNG. Raises InputError where it cannot be written."""
     import matplotlib as mpl
     from matplotlib.figure import Figure
 
     picture_file(path)
+    sun = suns[0]
     with mpl.rc_context(FIXED), warnings.catch_warnings():
         warnings.simplefilter("ignore")  # a letter that the font lacks is drawn as a box
         figure = Figure(figsize=(9, 5.2))
@@ -30,9 +31,13 @@ def draw_sun(path: Path, sun: Sun) -> None:
             name = f"tilt {one.tilt_deg:g} deg" + (", best for the\nweakest month of use" if one is best else "")
             marker = MARKERS[(number + 1) % len(MARKERS)]
             plot.plot(at, one.sun_h, color="0.45", linewidth=1, linestyle=LINES[(number + 1) % len(LINES)], marker=marker, markersize=4, label=name)
-        if sun.ceiling is not None:
+        if sun.ceiling is not None and len(suns) == 1:
             plot.plot(at, sun.ceiling, color="0.6", linewidth=3, label="sky without clouds\non the plane")
-        tilt = "the plane" if sun.plane.tilt_deg is None else f"the plane, tilt {sun.plane.tilt_deg:g} deg"
+        for number, other in enumerate(suns[1:], start=1):
+            style, marker = LINES[number % len(LINES)], MARKERS[number % len(MARKERS)]
+            plot.plot(at, other.counts, color="0.25", linewidth=1.5, linestyle=style, marker=marker, markersize=5, label=f"what counts on\n{other.name}")
+        plane = "the plane" if sun.plane.tilt_deg is None else f"the plane, tilt {sun.plane.tilt_deg:g} deg"
+        tilt = plane if sun.name is None else sun.name
         plot.plot(at, sun.counts, color="black", linewidth=2, marker=MARKERS[0], markerfacecolor="white", label=f"what counts on\n{tilt}")
         plot.set_xticks(list(at), [name if month in sun.months_of_use else f"({name})" for month, name in enumerate(MONTHS)])
         plot.set_ylim(bottom=0)

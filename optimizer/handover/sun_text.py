@@ -12,16 +12,16 @@ from optimizer.questions.sun import Sun
 MARKS = "* most sun in its weakest month of use; - `solve` does not look there"
 
 
-def sun_text(sun: Sun) -> str:
+def sun_text(suns: tuple[Sun, ...]) -> str:
     """The answer of `sun`."""
+    sun = suns[0]
     temperatures = sun.problem.temperatures
     air = f"{min(temperatures.air_c):g} to {max(temperatures.air_c):g} C"
     return joined([
         *wrapped(sun.problem.name), "",
-        *labelled("Plane", _plane(sun)),
-        *labelled("Sun", sun.plane.origin),
+        *(line for one in suns for line in (*labelled("Plane", _plane(one)), *labelled("Sun", one.plane.origin))),
         *_best(sun),
-        *section("Sun by month (h/day; months that are not used in brackets)", _months(sun)),
+        *(line for one in suns for line in section(f"Sun by month{_on(one)} (h/day; months that are not used in brackets)", _months(one))),
         *section(f"What counts by tilt (h/day; {MARKS})", _tilts(sun)),
         *section("Temperatures of the air", [
             *labelled("Lowest", f"{temperatures.lowest_c:g} C: {sun.origins['lowest_c']}"),
@@ -34,10 +34,14 @@ def sun_text(sun: Sun) -> str:
     ])
 
 
+def _on(sun: Sun) -> str:
+    return "" if sun.name is None else f" on plane '{sun.name}'"
+
+
 def _plane(sun: Sun) -> str:
     tilt = "tilt not stated" if sun.plane.tilt_deg is None else f"tilt {sun.plane.tilt_deg:g} deg"
     azimuth = "azimuth not stated" if sun.azimuth_deg is None else f"azimuth {sun.azimuth_deg:g} deg"
-    return f"{tilt}, {azimuth} (180 south, 90 east)"
+    return f"{'' if sun.name is None else sun.name + ': '}{tilt}, {azimuth} (180 south, 90 east)"
 
 
 def _best(sun: Sun) -> list[str]:

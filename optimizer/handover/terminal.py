@@ -25,7 +25,7 @@ from optimizer.handover.layout import (
 from optimizer.handover.schedules_text import schedules_text
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
-from optimizer.needs.sunlight import sun_on_plane
+from optimizer.needs.sunlight import by_plane, sun_on_plane
 from optimizer.proof.check import Report
 from optimizer.proof.lines import Line
 from optimizer.rules.book import RULES
@@ -191,8 +191,12 @@ def _reliability(report: Report) -> list[str]:
 
 def _plane(report: Report) -> list[str]:
     """The plane of the array, where its sun was calculated."""
-    problem = report.whole.needs.problem
-    return [] if problem.array.sun_h is not None else labelled("Sun", sun_on_plane(problem).origin)
+    used = {block.plane for block in report.design.blocks}
+    lines = []
+    for name, one in zip(report.whole.needs.planes, by_plane(report.whole.needs.problem), strict=True):
+        if name in used and one.array.sun_h is None:
+            lines += labelled("Sun", (f"{name}: " if name is not None else "") + sun_on_plane(one).origin)
+    return lines
 
 
 def _bank(design: Design) -> str:
@@ -211,7 +215,7 @@ def _array(block: Block) -> str:
         f"{figure(block.array_w * block.count)} W: {each}{block.modules_each} x {block.module.id}, "
         f"{block.series} in series x {block.strings} string{'s' if block.strings > 1 else ''}"
     )
-    return text + (f", charge limit set to {block.limit_a:g} A" if block.limit_a is not None else "")
+    return text + block.on_plane + (f", charge limit set to {block.limit_a:g} A" if block.limit_a is not None else "")
 
 
 def _source(source: Source) -> str:

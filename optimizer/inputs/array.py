@@ -51,7 +51,8 @@ def _tilts(value: Any) -> Any:
     return distinct if len(distinct) > 1 else distinct[0]
 
 
-def _sides(text: str) -> tuple[float, float]:
+def sides(text: str) -> tuple[float, float]:
+    """The two sides of a rectangle [m]."""
     try:
         a, b = (float(side) for side in text.lower().split("x"))
     except ValueError:
@@ -62,8 +63,11 @@ def _sides(text: str) -> tuple[float, float]:
 
 
 def _rectangle(text: str) -> str:
-    _sides(text)
+    sides(text)
     return text
+
+
+Rectangles = tuple[Annotated[str, AfterValidator(_rectangle)], ...]
 
 
 class Array(Section):
@@ -83,7 +87,7 @@ class Array(Section):
     wire: Annotated[float, Field(gt=0, le=1)] | None = None
     mounting: MountingWay = "open rack"
     area_m2: Positive | None = None
-    rectangles_m: tuple[Annotated[str, AfterValidator(_rectangle)], ...] = ()
+    rectangles_m: Rectangles = ()
     gap_m: Annotated[float, Field(ge=0, le=1)] = 0.02
     volts_max: Positive | None = None
     cold_voltage_margin_pct: Annotated[float, Field(ge=0, le=20)] = 0.0
@@ -117,21 +121,25 @@ class Array(Section):
     @property
     def rectangles(self) -> tuple[tuple[float, float], ...]:
         """Free rectangles as pairs of sides [m]."""
-        return tuple(_sides(text) for text in self.rectangles_m)
+        return tuple(sides(text) for text in self.rectangles_m)
+
+    def lacking(self) -> Iterator[str]:
+        """What an array whose plane stands in this section must say, and does not."""
+        given = [way for way in SUN_WAYS if getattr(self, way) is not None]
+        if not given:
+            yield (
+                "sun_h: is required: twelve monthly sun hours on the array's plane; docs/problem-file.md says where to get them, "
+                "and what horizontal_kwh_m2 or weather_file take in their place"
+            )
+        elif given != ["sun_h"] and self.tilt_deg is None:
+            yield f'tilt_deg: is required with {given[0]}: a number, a list, or "best"'
 
     @model_validator(mode="after")
     def _one_way_to_the_sun(self) -> Array:
         complaints = []
         given = [way for way in SUN_WAYS if getattr(self, way) is not None]
-        if not given:
-            complaints.append(
-                "sun_h: is required: twelve monthly sun hours on the array's plane; docs/problem-file.md says where to get them, "
-                "and what horizontal_kwh_m2 or weather_file take in their place"
-            )
-        elif len(given) > 1:
+        if len(given) > 1:
             complaints.append(f"{' and '.join(given)} say the same thing: give one of them")
-        elif given != ["sun_h"] and self.tilt_deg is None:
-            complaints.append(f'tilt_deg: is required with {given[0]}: a number, a list, or "best"')
         elif given == ["sun_h"] and len(self.tilts) > 1:
             complaints.append("tilt_deg: sun_h is for one plane: several tilts need horizontal_kwh_m2 or weather_file")
         if self.soiling_by_month is not None and "soiling" in self.model_fields_set:

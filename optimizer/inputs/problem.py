@@ -13,6 +13,7 @@ from optimizer.inputs.growth import Growth, Stage
 from optimizer.inputs.load import Load, Section
 from optimizer.inputs.mounting import Mounting
 from optimizer.inputs.parts import Kelvinable, NotNegative, Positive, Share
+from optimizer.inputs.planes import Plane, plane_complaints, stated_sun
 from optimizer.inputs.text_tables import nearest
 from optimizer.inputs.wiring import Wiring
 from optimizer.rules.book import RULES
@@ -226,6 +227,7 @@ class Problem(Section):
     name: Annotated[str, Field(min_length=1)]
     site: Site
     array: Array
+    planes: tuple[Plane, ...] = ()
     temperatures: Temperatures
     autonomy: Autonomy
     loads: tuple[Load, ...]
@@ -297,8 +299,15 @@ class Problem(Section):
         yield from generator_complaints(self)
         if self.growth is not None:
             yield from self._growth_complaints(self.growth)
+            if self.planes:
+                yield "growth: a plan over stages knows one plane: leave [[planes]] out"
+        if self.reliability is not None and self.planes:
+            yield "reliability: a loss-of-load limit knows one plane: leave [[planes]] out; `bankstring replay` lives a design on several"
         if self.reliability is not None and self.reliability.critical_only and not any(load.critical == "yes" for load in self.loads):
             yield "reliability.critical_only: no load is critical"
+        if self.mounting is not None and self.planes:
+            yield "mounting: mounts are chosen on one plane: leave [[planes]] or [mounting] out"
+        yield from plane_complaints(self.array, self.planes) if self.planes else (f"array.{text}" for text in self.array.lacking())
         if self.array.horizontal_kwh_m2 is not None and self.site.latitude_deg is None:
             yield "site.latitude_deg: is required with array.horizontal_kwh_m2"
         if self.temperatures.lowest_c >= self.temperatures.hottest_c:
@@ -346,14 +355,14 @@ class Problem(Section):
     def doubts(self) -> Iterator[str]:
         """What is possible but unlikely: usually a slip of the pen."""
         temperatures = self.temperatures
-        key, sun = ("horizontal_kwh_m2", self.array.horizontal_kwh_m2) if self.array.sun_h is None else ("sun_h", self.array.sun_h)
         if self.bank.place != "outside box" and temperatures.battery_c == temperatures.air_c:
             yield "temperatures.battery_c: is that of the air in every month: was it copied?"
         latitude = self.site.latitude_deg
-        if sun is not None and len(set(sun)) == 1 and (latitude is None or abs(latitude) > TROPICS_DEG):
-            yield f"array.{key}: is the same in every month: a yearly mean hides the month that decides"
-        elif sun is not None and max(sun) > 8.5:
-            yield f"array.{key}: {max(sun):g} h in a month, usually up to 8.5: hours of daylight instead of sun hours?"
+        for key, sun in stated_sun(self.array, self.planes):
+            if len(set(sun)) == 1 and (latitude is None or abs(latitude) > TROPICS_DEG):
+                yield f"{key}: is the same in every month: a yearly mean hides the month that decides"
+            elif max(sun) > 8.5:
+                yield f"{key}: {max(sun):g} h in a month, usually up to 8.5: hours of daylight instead of sun hours?"
         if self.mounting is not None:
             yield from self.mounting.doubts(self.array)
         if temperatures.lowest_c > min(temperatures.air_c):

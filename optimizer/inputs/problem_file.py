@@ -15,6 +15,7 @@ from optimizer.errors import InputError
 from optimizer.inputs.array import Array
 from optimizer.inputs.catalog import shipped_folder
 from optimizer.inputs.load import Load, Section
+from optimizer.inputs.planes import Plane
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.text_tables import (
     cell_message,
@@ -151,14 +152,16 @@ def problem_from(data: dict[str, Any], name: str, folder: Path) -> Problem:
         record = next((one for one in records if isinstance(one, type) and issubclass(one, Section)), None)
         if isinstance(table, dict) and record is not None:
             data[section] = to_metric(table, record.model_fields, section, problems)
+    if isinstance(data.get("planes"), list):
+        data["planes"] = [to_metric(one, Plane.model_fields, "planes", problems) if isinstance(one, dict) else one for one in data["planes"]]
     try:
         problem = Problem.model_validate(data)
     except ValidationError as bad:
         unread = bool(problems) and not loads  # the load file is wrong, and said so: its loads are not missing
         errors = bad.errors(include_url=False)
-        numbers = {_where(error, loads) for error in errors if error["type"] != "dict_type"}
-        errors = [error for error in errors if error["type"] != "dict_type" or _where(error, loads) not in numbers]  # either would do
-        messages = (message for error in errors for message in _problem_messages(error, loads))
+        numbers = {_where(error, data) for error in errors if error["type"] != "dict_type"}
+        errors = [error for error in errors if error["type"] != "dict_type" or _where(error, data) not in numbers]  # either would do
+        messages = (message for error in errors for message in _problem_messages(error, data))
         told = dict.fromkeys(f"{name}: {message}" for message in messages if not (unread and message.startswith("loads: ")))
         raise InputError([*problems, *told]) from None
     raise_if_any(problems)
@@ -196,28 +199,29 @@ def _is_given(key: str, section: dict[str, Any]) -> bool:
     return key in section or key.removesuffix("_c") + "_f" in section
 
 
-def _problem_messages(error: Any, loads: list[Any]) -> Iterator[str]:
+def _problem_messages(error: Any, data: Mapping[str, Any]) -> Iterator[str]:
     if error["type"] == "value_error":  # of a whole section or file: one line an error
-        where = _where(error, loads)
+        where = _where(error, data)
         for line in error["msg"].removeprefix("Value error, ").splitlines():
             key = where == "array" and line.partition(":")[0] in Array.model_fields  # an error of the section that names its key
             yield f"{where}.{line}" if key else f"{where}: {line}" if where else line
     else:
-        yield _problem_message(error, loads)
+        yield _problem_message(error, data)
 
 
-def _where(error: Any, loads: list[Any]) -> str:
-    """Section and key of an error; a load by its name."""
+def _where(error: Any, data: Mapping[str, Any]) -> str:
+    """Section and key of an error; a load or a plane by its name."""
     steps = [str(step) for step in error["loc"] if "[" not in str(step) and step not in ("float", "constrained-float")]
-    if len(steps) > 1 and steps[0] == "loads" and steps[1].isdecimal():
-        load = loads[int(steps[1])]
-        item = load.get("item", int(steps[1]) + 1) if isinstance(load, dict) else int(steps[1]) + 1
-        steps = [f"load '{item}'", *steps[2:]]
+    for section, called, key in (("loads", "load", "item"), ("planes", "plane", "name")):
+        if len(steps) > 1 and steps[0] == section and steps[1].isdecimal():
+            record = data[section][int(steps[1])]
+            name = record.get(key, int(steps[1]) + 1) if isinstance(record, dict) else int(steps[1]) + 1
+            steps = [f"{called} '{name}'", *steps[2:]]
     return ".".join(steps)
 
 
-def _problem_message(error: Any, loads: list[Any]) -> str:
-    where = _where(error, loads)
+def _problem_message(error: Any, data: Mapping[str, Any]) -> str:
+    where = _where(error, data)
     if error["type"] == "extra_forbidden":
         section: Any = Problem
         for step in error["loc"][:-1]:

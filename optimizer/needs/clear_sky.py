@@ -13,13 +13,16 @@ import numpy as np
 import pandas as pd
 
 from optimizer.errors import OutOfRange
+from optimizer.inputs.planes import key_of
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.inputs.weather import HOURS, YEAR, Weather
 from optimizer.needs.sunlight import (
     PlaneSun,
     azimuth_of,
+    by_plane,
     latitude_of,
     monthly_sun_h,
+    plane_names,
     quiet,
     sun_on_plane,
     weather_of,
@@ -95,11 +98,22 @@ def doubts(problem: Problem) -> Iterator[str]:
     if latitude is None:
         return
     yield from _another_place(problem)
-    key = f"array.{array.sun_way}"
-    # Monthly means are looked at as they stand: on the plane they may be refused, and the reason is wanted then.
-    sun = sun_on_plane(problem) if array.horizontal_kwh_m2 is None else PlaneSun(array.horizontal_kwh_m2, "", 0.0)
-    given, tilt = sun.sun_h, sun.tilt_deg
-    ceiling = ceiling_sun_h(problem, tilt)
+    planes = by_plane(problem)
+    if array.horizontal_kwh_m2 is not None:
+        # Monthly means are looked at as they stand: on the plane they may be refused, and the reason is wanted then.
+        above = list(_above(planes[0], PlaneSun(array.horizontal_kwh_m2, "", 0.0), "array.horizontal_kwh_m2", latitude))
+        yield from above
+        for name, one in zip(plane_names(problem), planes, strict=True):
+            yield from () if above else _exaggerated(one, f"{key_of(name)}: " if name is not None else "array.horizontal_kwh_m2: ")
+        return
+    for name, one in zip(plane_names(problem), planes, strict=True):
+        yield from _above(one, sun_on_plane(one), f"array.{array.sun_way}" if name is None else key_of(name), latitude)
+
+
+def _above(problem: Problem, sun: PlaneSun, key: str, latitude: float) -> Iterator[str]:
+    """Months in which a plane has more sun than a sky without clouds gives."""
+    given = sun.sun_h
+    ceiling = ceiling_sun_h(problem, sun.tilt_deg)
     assert ceiling is not None, "there is a latitude"
     above = [at for at in range(12) if given[at] > ceiling[at] * CLEAR_SKY_ERROR]
     if above:
@@ -109,8 +123,6 @@ def doubts(problem: Problem) -> Iterator[str]:
             f"{key}: {named}: more sun than a sky without clouds gives at this latitude (in {MONTHS[at]} {given[at]:.1f} h, at most "
             f"{ceiling[at]:.1f}): {_cause(given, ceiling, latitude)}?"
         )
-    elif array.horizontal_kwh_m2 is not None:
-        yield from _exaggerated(problem)
 
 
 def _cause(given: tuple[float, ...], ceiling: tuple[float, ...], latitude: float) -> str:
@@ -128,7 +140,7 @@ def _cause(given: tuple[float, ...], ceiling: tuple[float, ...], latitude: float
     return "values of another plane or another place"
 
 
-def _exaggerated(problem: Problem) -> Iterator[str]:
+def _exaggerated(problem: Problem, key: str) -> Iterator[str]:
     """Months in which the monthly-mean method puts more on the plane than a sky without clouds does: where the sun stays low."""
     try:
         sun = sun_on_plane(problem)
@@ -140,7 +152,7 @@ def _exaggerated(problem: Problem) -> Iterator[str]:
     if above:
         at = max(above, key=lambda one: sun.sun_h[one] - ceiling[one])
         yield (
-            f"array.horizontal_kwh_m2: {', '.join(MONTHS[one] for one in above)}: the monthly-mean method puts more on the plane than a sky without "
+            f"{key}{', '.join(MONTHS[one] for one in above)}: the monthly-mean method puts more on the plane than a sky without "
             f"clouds gives (in {MONTHS[at]} {sun.sun_h[at]:.1f} h, at most {ceiling[at]:.1f}): it exaggerates where the sun stays low; use a weather_file, or 0"
         )
 

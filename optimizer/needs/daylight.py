@@ -89,17 +89,33 @@ def beam_ratio(latitude_deg: float, tilt_deg: float, azimuth_deg: float, day: fl
     >>> round(beam_ratio(43, 60, 180, 47), 2)
     2.04
     """
+    up, facing = cosine_on_plane(latitude_deg, 0.0, 180.0, day), cosine_on_plane(latitude_deg, tilt_deg, azimuth_deg, day)
+    seen = up > 0
+    return float(np.maximum(facing[seen], 0).sum() / up[seen].sum()) if seen.any() else 1.0
+
+
+def cosine_on_plane(latitude_deg: float, tilt_deg: float, azimuth_deg: float, day: float) -> np.ndarray:
+    """Cosine of the angle between the sun and a plane's normal, in steps of ten minutes through a day; below 0 behind the plane.
+
+    Formula: cos theta = sin d sin L cos b - sin d cos L sin b cos g + cos d cos w (cos L cos b + sin L sin b cos g) + cos d sin b sin g sin w
+    latitude_deg: L, north positive [deg]
+    tilt_deg: b, tilt of the plane [deg]
+    azimuth_deg: where the plane looks, 180 south, 90 east; g is counted from the south [deg]
+    day: day of the year [d]
+    returns: cosines, shape (144,) [share]
+    Valid: 1 to 365
+    Source: Duffie & Beckman (2013), equation 1.6.2
+    >>> round(float(cosine_on_plane(43, 45, 195, 44)[62:64].mean()), 2)  # 10:30; Example 1.6.1 says 0.817, from memory
+    0.82
+    """
     latitude, declination = np.radians(latitude_deg), float(declination_rad(day))
     tilt, azimuth = np.radians(tilt_deg), np.radians(azimuth_deg - 180)
     angle = np.radians(15 * MINUTES)
-    up = np.sin(declination) * np.sin(latitude) + np.cos(declination) * np.cos(latitude) * np.cos(angle)
-    facing = (
+    return np.asarray(
         np.sin(declination) * (np.sin(latitude) * np.cos(tilt) - np.cos(latitude) * np.sin(tilt) * np.cos(azimuth))
         + np.cos(declination) * np.cos(angle) * (np.cos(latitude) * np.cos(tilt) + np.sin(latitude) * np.sin(tilt) * np.cos(azimuth))
         + np.cos(declination) * np.sin(tilt) * np.sin(azimuth) * np.sin(angle)
     )
-    seen = up > 0
-    return float(np.maximum(facing[seen], 0).sum() / up[seen].sum()) if seen.any() else 1.0
 
 
 def light_share(latitude_deg: float | None) -> np.ndarray:

@@ -11,6 +11,8 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from optimizer.inputs.array import Array
+from optimizer.inputs.planes import Plane
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.needs.demand import Demand
 from optimizer.needs.site import Needs
@@ -171,14 +173,17 @@ def _temperatures(problem: Problem) -> Iterator[Requirement]:
 
 def _room(problem: Problem) -> Iterator[Requirement]:
     array = problem.array
-    if array.area_m2 is not None:
-        grown = tuple(round(array.area_m2 * share, 2) for share in (1.25, 1.5, 2.0, 3.0, 5.0, 10.0, 20.0))
-        yield _number(problem, "array.area_m2", "area for modules", "m2", (*grown, NO_LIMIT), (round(array.area_m2 * 0.8, 2),), without=NO_LIMIT)  # type: ignore[arg-type]
-    if array.rectangles_m:
-        yield Requirement(
-            "array.rectangles_m", "free rectangles", "", " and ".join(array.rectangles_m), ("any shape",), (),
-            lambda _: with_section(problem, "array", rectangles_m=()), without="any shape",
-        )
+    yield from _room_of("array", "", array, lambda **values: with_section(problem, "array", **values))
+    for plane in problem.planes:
+        def changed(plane: Plane = plane, **values: Any) -> Problem:
+            return problem.model_copy(update={"planes": tuple(one.model_copy(update=values) if one is plane else one for one in problem.planes)})
+
+        def left_out(_: Any, plane: Plane = plane) -> Problem:
+            return problem.model_copy(update={"planes": tuple(one for one in problem.planes if one is not plane)})
+
+        yield from _room_of(f"planes.{plane.name}", f" on {plane.name}", plane, changed)
+        if len(problem.planes) > 1:
+            yield Requirement(f"planes.{plane.name}", f"modules on {plane.name}", "", "allowed", (), ("none",), left_out)
     if array.volts_max is not None:
         higher = tuple(volts for volts in (60.0, 120.0, 250.0) if volts > array.volts_max)
         yield _number(problem, "array.volts_max", "DC voltage policy", "V", (*higher, NO_LIMIT), (), without=NO_LIMIT)  # type: ignore[arg-type]
@@ -199,6 +204,21 @@ def _mounting(problem: Problem) -> Iterator[Requirement]:
     yield _number(problem, "mounting.snow_kn_m2", "snow that mounts stand", "kN/m2", (), tuple(s for s in (snow + 0.5, snow + 1) if s <= 30))
     if roof is not None and asked.on_a_roof:
         yield _number(problem, "mounting.roof_load_max_kn_m2", "load that the roof bears", "kN/m2", (), (round(roof * 0.8, 3),))
+
+
+def _room_of(path: str, where: str, there: Array | Plane, changed: Callable[..., Problem]) -> Iterator[Requirement]:
+    """Area and rectangles of one plane."""
+    if there.area_m2 is not None:
+        grown = tuple(round(there.area_m2 * share, 2) for share in (1.25, 1.5, 2.0, 3.0, 5.0, 10.0, 20.0))
+        yield Requirement(
+            f"{path}.area_m2", f"area for modules{where}", "m2", there.area_m2, (*grown, NO_LIMIT), (round(there.area_m2 * 0.8, 2),),
+            lambda value: changed(area_m2=None if value == NO_LIMIT else value), without=NO_LIMIT,
+        )
+    if there.rectangles_m:
+        yield Requirement(
+            f"{path}.rectangles_m", f"free rectangles{where}", "", " and ".join(there.rectangles_m), ("any shape",), (),
+            lambda _: changed(rectangles_m=()), without="any shape",
+        )
 
 
 def _money_and_weight(problem: Problem) -> Iterator[Requirement]:

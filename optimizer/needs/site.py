@@ -10,7 +10,7 @@ import numpy as np
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.needs.daylight import DAYS_OF_MONTH
 from optimizer.needs.demand import Demand, SeasonDemand
-from optimizer.needs.sunlight import sun_hours_that_count
+from optimizer.needs.sunlight import by_plane, plane_names, sun_hours_that_count
 from optimizer.rules.book import Severities
 
 MOUNTING_FACTOR = {"open rack": 1.0, "close to a roof": 1.25, "flat on a vehicle": 1.3}
@@ -103,7 +103,11 @@ class Needs:
         self.seasons = tuple(self._season(season) for season in self.demand.seasons if season.used and any(other is season for other in self.demand.by_month))
         place = {season.demand.name: at for at, season in enumerate(self.seasons)}
         self.season_of_month = np.array([place[self._demand_of(month).name] for month in months], dtype=int)
-        self.sun_h = sun_hours_that_count(problem)[self.months]
+        self.planes = plane_names(problem)
+        self.arrays = tuple(one.array for one in by_plane(problem))
+        """The section [array] as each plane has it: its room and its sun."""
+        self.plane_sun_h = np.array([sun_hours_that_count(one)[self.months] for one in by_plane(problem)])
+        """Sun hours that count, by plane and month of use [h/day], shape (planes, months)."""
         self.air_c = np.array(problem.temperatures.air_c)[self.months]
         self.battery_c = np.array(problem.temperatures.battery_c)[self.months]
 
@@ -152,6 +156,10 @@ class Needs:
             battery_mean_c=min(means, default=20.0),
             battery_lowest_c=lowest[season.name] if isinstance(lowest, dict) else lowest,
         )
+
+    def sun_h_on(self, plane: str | None) -> np.ndarray:
+        """Sun hours that count on a plane, by month of use [h/day]."""
+        return np.asarray(self.plane_sun_h[self.planes.index(plane)])
 
     @cached_property
     def critical(self) -> Demand:

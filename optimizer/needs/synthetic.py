@@ -6,8 +6,9 @@ with the bounds of Hollands and Huget 1983). A day's clearness becomes energy on
 diffuse light (Erbs, Klein and Duffie 1982) and an evenly bright sky; every month is then scaled so that its expected
 mean is the figure that the problem gives. Hours follow the mean course of a day (Collares-Pereira and Rabl 1979).
 
-Not in it: clouds within a day, years that are sunny or dull as a whole, a tilt of the daily course towards morning or
-evening, snow. The same seed gives the same years, however many are made after them.
+With several planes a day is as clear on each of them, and its course is that of the sun on the plane: light from the
+east in the morning. Not in it: clouds within a day, mornings that are clearer than evenings, years that are sunny or dull
+as a whole, snow. The same seed gives the same years, however many are made after them.
 """
 
 from __future__ import annotations
@@ -27,9 +28,11 @@ from optimizer.needs.daylight import (
     ORDINARY_DAY_H,
     above_the_air_wh_m2,
     beam_ratio,
+    cosine_on_plane,
+    declination_rad,
     sunset_rad,
 )
-from optimizer.needs.sunlight import azimuth_of, latitude_of, sun_hours_that_count, sun_on_plane
+from optimizer.needs.sunlight import azimuth_of, by_plane, latitude_of, sun_hours_that_count, sun_on_plane
 from optimizer.rules.book import Values
 
 LAG_ONE = 0.29
@@ -205,6 +208,35 @@ def hour_shares(sunset: float) -> np.ndarray:
     return np.asarray(course.reshape(24, 6).sum(axis=1) / course.sum())
 
 
+def hour_shares_on_plane(latitude_deg: float, day: float, mean_clearness: float, tilt_deg: float, azimuth_deg: float) -> np.ndarray:
+    """Share of a day's light on a plane in each hour: a plane to the east has its light in the morning.
+
+    Formula: (a + b cos w - fd) * cos(theta) / (cos L cos d) + fd (cos w - cos ws) (1 + cos b) / 2 + 0.2 (a + b cos w) (cos w - cos ws)
+    (1 - cos b) / 2, which is the beam by r - fd rd of the horizontal, the even sky and the ground, without their common factor;
+    each term 0 where it is below 0; summed in steps of ten minutes and made to add up to 1
+    latitude_deg: L, north positive [deg]
+    day: day of the year [d]
+    mean_clearness: monthly mean clearness index, of which the diffuse share fd follows [share]
+    tilt_deg: b, tilt of the plane [deg]
+    azimuth_deg: where the plane looks, 180 south, 90 east [deg]
+    returns: shares, shape (24,) [share]
+    Valid: clearness of 0.3 to 0.8, all latitudes but the poles
+    Source: Collares-Pereira and Rabl (1979) for r, Liu and Jordan (1960) for rd, in Duffie & Beckman (2013), equations 2.13.2, 2.13.4 and 2.15.1
+    >>> [round(float(hour_shares_on_plane(0, 80, 0.5, tilt, 90)[8]), 3) for tilt in (0, 60)]
+    [0.074, 0.124]
+    """
+    ws = max(float(sunset_rad(latitude_deg, day)), SHORTEST_DAY_RAD)
+    w = np.radians(15 * MINUTES)
+    a, b = 0.409 + 0.5016 * math.sin(ws - math.pi / 3), 0.6609 - 0.4767 * math.sin(ws - math.pi / 3)
+    height, course = np.maximum(np.cos(w) - math.cos(ws), 0.0) * (np.abs(w) < ws), np.maximum(a + b * np.cos(w), 0.0)
+    diffuse = float(monthly_diffuse_share(mean_clearness, ws))
+    facing = np.maximum(cosine_on_plane(latitude_deg, tilt_deg, azimuth_deg, day), 0.0) * (height > 0)
+    level = math.cos(math.radians(latitude_deg)) * math.cos(float(declination_rad(day)))
+    cosine = math.cos(math.radians(tilt_deg))
+    light = np.maximum(course - diffuse, 0.0) * facing / level + diffuse * height * (1 + cosine) / 2 + GROUND * course * height * (1 - cosine) / 2
+    return np.asarray(light.reshape(24, 6).sum(axis=1) / light.sum())
+
+
 def air_hours_c(air_c: tuple[float, ...]) -> np.ndarray:
     """Air temperature of each hour of a year: monthly means with a daily swing that averages out; shape (8760,)."""
     swing = DAILY_SWING_K * np.cos(2 * np.pi * (np.arange(24) + 0.5 - WARMEST_H) / 24)
@@ -244,12 +276,41 @@ class Sky:
 
     def plane_w_m2(self, years: int, rng: np.random.Generator) -> np.ndarray:
         """Irradiance on the plane, hour by hour [W/m2], shape (years, 8760)."""
-        days = self.plane_days_wh_m2(self.normal_days(years, rng))
-        return np.asarray((days[:, :, None] * self.hour_share[MONTH_OF_DAY]).reshape(years, HOURS))
+        return self.in_hours(self.normal_days(years, rng))
+
+    def in_hours(self, normal: np.ndarray) -> np.ndarray:
+        """Irradiance on the plane, hour by hour [W/m2], from the Gaussian series; shape (years, 8760)."""
+        days = self.plane_days_wh_m2(normal)
+        return np.asarray((days[:, :, None] * self.hour_share[MONTH_OF_DAY]).reshape(len(days), HOURS))
 
 
-def sky_of(problem: Problem) -> Sky:
-    """The sky over a site: shade is taken off, and the expected mean of every month is the problem's figure."""
+@dataclass(frozen=True)
+class Skies:
+    """The sky as each of several planes sees it: the same days, clear or dull, on all of them."""
+
+    each: tuple[Sky, ...]
+
+    @property
+    def assumed(self) -> tuple[str, ...]:
+        """What was taken because the problem does not say it."""
+        return tuple(dict.fromkeys(text for sky in self.each for text in sky.assumed))
+
+    def plane_w_m2(self, years: int, rng: np.random.Generator) -> np.ndarray:
+        """Irradiance on each plane, hour by hour [W/m2], shape (planes, years, 8760)."""
+        normal = self.each[0].normal_days(years, rng)
+        return np.array([sky.in_hours(normal) for sky in self.each])
+
+
+def skies_of(problem: Problem) -> Sky | Skies:
+    """The sky over a site: on its one plane, or on each of its [[planes]]."""
+    return Skies(tuple(sky_of(one, own_course=True) for one in by_plane(problem))) if problem.planes else sky_of(problem)
+
+
+def sky_of(problem: Problem, *, own_course: bool = False) -> Sky:
+    """The sky over a site: shade is taken off, and the expected mean of every month is the problem's figure.
+
+    own_course: hours follow the course of the sun on the plane; otherwise that on the horizontal, which is the same before and after noon.
+    """
     sun = sun_on_plane(problem)
     wanted = sun_hours_that_count(problem, sun) * 1000
     weight = np.exp(-(NORMAL**2) / 2)
@@ -279,7 +340,10 @@ def sky_of(problem: Problem) -> Sky:
             relative = days * plane_ratio(daily_diffuse_share(days, sunset), beam, tilt)
         clearness.append(mean)
         energy.append(relative * wanted[month] / float(relative @ weight))
-        shares.append(hour_shares(sunset))
+        if own_course and latitude is not None and tilt is not None and azimuth is not None:
+            shares.append(hour_shares_on_plane(latitude, float(day), mean, tilt, azimuth))
+        else:
+            shares.append(hour_shares(sunset))
     if latitude is not None:
         for end, words in ((MEAN_LEAST, "duller"), (MEAN_MOST, "clearer")):
             held = [name for name, mean in zip(MONTHS, clearness, strict=True) if mean == end]

@@ -131,7 +131,7 @@ def block_facts(needs: Needs, bank: Bank, block: Block, way: Way = Way()) -> Blo
         held = bank.charging_v + drop + HARVEST_W_M2 / FULL_SUN_W_M2 * lost
         currents = [pwm_string_current_a(module, block.series, float(t), held) for t in cells_c]
         harvest = array.pwm_harvest_wh(
-            np.array(currents), block.strings, bank.charging_v, needs.sun_h, needs.array_factor, device.efficiency
+            np.array(currents), block.strings, bank.charging_v, needs.sun_h_on(block.plane), needs.array_factor, device.efficiency
         )
         warmest = float(np.max(needs.air_c)) + rise * needs.mounting_factor
         low = block.strings * pwm_string_current_a(module, block.series, warmest, bank.absorb_v + drop + lost)
@@ -140,7 +140,7 @@ def block_facts(needs: Needs, bank: Bank, block: Block, way: Way = Way()) -> Blo
         limit = min(derated, block.limit_a) if block.limit_a is not None else derated
         kept = float(way.kept_share(needs, bank, block, limit))
         harvest = array.power_tracking_harvest_wh(
-            block.array_w, module.tc_pmax_pct_k, cells_c, needs.sun_h, needs.array_factor * kept,
+            block.array_w, module.tc_pmax_pct_k, cells_c, needs.sun_h_on(block.plane), needs.array_factor * kept,
             device.efficiency, limit * bank.charging_v,
         )
         low = float(charging.tracker_charge_current_a(block.array_w, device.efficiency, bank.absorb_v, limit))

@@ -17,6 +17,7 @@ from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import SoftStarter
 from optimizer.inputs.problem import MONTHS, Problem
+from optimizer.inputs.text_tables import raise_if_any
 from optimizer.inputs.worn import with_worn_parts
 from optimizer.lifecycle import LifeCycle
 from optimizer.needs.site import Needs
@@ -38,6 +39,7 @@ class Month:
 
     month: str
     sun_h: float
+    """On the plane of the array; of several planes the mean, each with the power that lies on it."""
     load_wh: float
     array_wh: float
     """What the array gives for the loads: controllers' own use and battery losses taken off."""
@@ -106,9 +108,13 @@ def months_of(whole: Whole) -> tuple[Month, ...]:
     load, efficiency = core.average_wh[at], core.efficiency[at]
     given = whole.harvest_wh * efficiency
     left = whole.carried.left_wh if needs.problem.balance.carry_over else [None] * len(needs.months)
+    watts = [block.array_w * block.count for block in whole.design.blocks]
+    sun_h = needs.plane_sun_h[0]
+    if len(needs.planes) > 1:
+        sun_h = np.average([needs.sun_h_on(block.plane) for block in whole.design.blocks], axis=0, weights=watts)
     return tuple(
         Month(MONTHS[int(month)], float(sun), float(need), float(got), float(got / need) if need else np.inf, None if rest is None else float(rest))
-        for month, sun, need, got, rest in zip(needs.months, needs.sun_h, load, given, left, strict=True)
+        for month, sun, need, got, rest in zip(needs.months, sun_h, load, given, left, strict=True)
     )
 
 
@@ -121,7 +127,7 @@ def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceLi
     bill = prices.with_running(bill, fed.present_cents) if fed is not None else bill
     lines = bank_lines(needs, design.bank)
     for number, block in enumerate(design.blocks, start=1):
-        where = f"array {number}: {block.part.id} with {block.series} x {block.strings} {block.module.id}"
+        where = f"array {number}: {block.part.id} with {block.series} x {block.strings} {block.module.id}{block.on_plane}"
         way = Way.of(wiring.block_circuits(design.bank, block), catalog.tables)
         lines += block_lines(needs, catalog.tables, design.bank, block, where, way)
         if prices.mounts.active:
@@ -167,6 +173,21 @@ def _loss_lines(needs: Needs, loss: Loss | None) -> list[Line]:
     return lines.lines
 
 
+def on_its_planes(choice: Choice, problem: Problem) -> Choice:
+    """A choice whose every array names a plane of the problem; where there is one plane it may leave it out. Raises InputError."""
+    names = tuple(plane.name for plane in problem.planes)
+    listed = ", ".join(names) or "it has none"
+    wrong = [
+        f"choice: charging {number}: plane '{one.plane}' is not a plane of the problem ({listed})" if one.plane is not None
+        else f"choice: charging {number}: plane is required: one of {listed}"
+        for number, one in enumerate(choice.charging, start=1)
+        if (one.plane not in names if one.plane is not None else len(names) > 1)
+    ]
+    raise_if_any(wrong)
+    only = names[0] if len(names) == 1 else None
+    return choice if only is None else choice.model_copy(update={"charging": tuple(one.model_copy(update={"plane": only}) for one in choice.charging)})
+
+
 def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog) -> Report:
     """Hold a choice, from any origin, against every rule.
 
@@ -176,4 +197,5 @@ def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog
     if not isinstance(choice, Choice):
         choice = choice_from(choice)
     problem, catalog = with_worn_parts(problem, catalog)
+    choice = on_its_planes(choice, problem)
     return check_design(design_of(choice, catalog), Needs(problem), catalog)

@@ -13,7 +13,14 @@ from optimizer.inputs.problem import Problem, Reliability
 from optimizer.needs.daylight import MONTH_OF_DAY
 from optimizer.needs.hours import hour_loads
 from optimizer.needs.site import Needs
-from optimizer.needs.sunlight import azimuth_of, left_by_month, plane_hours_w_m2, sun_on_plane, weather_of
+from optimizer.needs.sunlight import (
+    azimuth_of,
+    by_plane,
+    left_by_month,
+    plane_hours_w_m2,
+    sun_on_plane,
+    weather_of,
+)
 from optimizer.needs.synthetic import air_hours_c, sky_of
 from optimizer.proof.plant import plant_of
 from optimizer.proof.replay import Lived, live
@@ -58,7 +65,13 @@ class Loss:
 
 
 def weather_year(problem: Problem) -> tuple[np.ndarray, np.ndarray] | None:
-    """The year of the weather file that a problem names: plane irradiance, shape (1, 8760), and air; None where it names none."""
+    """The year of the weather file that a problem names: plane irradiance, shape (1, 8760), or with [[planes]] (planes, 1, 8760), and air;
+    None where it names none.
+    """
+    if problem.planes:
+        years = [weather_year(one) for one in by_plane(problem)]
+        there = [year for year in years if year is not None]
+        return (np.array([sun for sun, _ in there]), there[0][1]) if there else None
     weather, sun, azimuth = weather_of(problem), sun_on_plane(problem), azimuth_of(problem)
     if weather is None:
         return None

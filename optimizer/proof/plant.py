@@ -217,11 +217,19 @@ class Plant:
     ways: tuple[Way, ...]
 
     def harvest(self, sun_w_m2: np.ndarray, air_c: np.ndarray) -> Mapping[str, np.ndarray]:
-        """What all arrays give in some hours [Wh], shape (hours, years), by the names of `Harvest`."""
+        """What all arrays give in some hours [Wh], shape (hours, years), by the names of `Harvest`.
+
+        sun_w_m2: on the plane, shape (hours, years); where the problem has [[planes]] on each of them, shape (planes, hours, years)
+        """
         each = [
-            block_harvest(self.needs, self.design.bank, block, sun_w_m2, air_c, way) for block, way in zip(self.design.blocks, self.ways, strict=True)
+            block_harvest(self.needs, self.design.bank, block, self._on(block, sun_w_m2), air_c, way)
+            for block, way in zip(self.design.blocks, self.ways, strict=True)
         ]
         return {name: sum((getattr(one, name) for one in each[1:]), getattr(each[0], name)) for name in Harvest.__dataclass_fields__}
+
+    def _on(self, block: Block, sun_w_m2: np.ndarray) -> np.ndarray:
+        """The sun on the plane of a block."""
+        return sun_w_m2 if block.plane is None else np.asarray(sun_w_m2[self.needs.planes.index(block.plane)])
 
     @property
     def has_other_source(self) -> bool:

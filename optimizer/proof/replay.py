@@ -83,17 +83,17 @@ def sunniest_day(plant: Plant) -> int:
 def live(plant: Plant, sun_w_m2: np.ndarray, air_c: np.ndarray) -> Lived:
     """Step a design through years of weather.
 
-    sun_w_m2: irradiance on the array's plane [W/m2], shape (years, 8760)
+    sun_w_m2: irradiance on the array's plane [W/m2], shape (years, 8760); with [[planes]] on each of them, shape (planes, years, 8760)
     air_c: air temperature [C], shape (8760,) or (years, 8760)
     """
-    years = sun_w_m2.shape[0]
-    sun, air = sun_w_m2.reshape(years, DAYS, 24), np.atleast_2d(air_c).reshape(-1, DAYS, 24)
+    years = sun_w_m2.shape[-2]
+    sun, air = sun_w_m2.reshape(*sun_w_m2.shape[:-1], DAYS, 24), np.atleast_2d(air_c).reshape(-1, DAYS, 24)
     first, stepper = sunniest_day(plant), _Stepper(plant, years)
     days = {name: np.empty((DAYS, years)) for name in ("mean", "least", "missing")}
     was_full = np.empty((DAYS, years), dtype=bool)
     for lived in range(DAYS):
         day = (first + lived) % DAYS
-        charge, days["missing"][day] = stepper.day(day, np.ascontiguousarray(sun[:, day].T), np.ascontiguousarray(air[:, day].T))
+        charge, days["missing"][day] = stepper.day(day, np.ascontiguousarray(np.swapaxes(sun[..., day, :], -1, -2)), np.ascontiguousarray(air[:, day].T))
         days["mean"][day], days["least"][day] = charge.mean(axis=0), charge.min(axis=0)
         was_full[day] = charge.max(axis=0) >= FULL_ENOUGH
     stepper.sums["stored_wh"] = stepper.held - plant.store.full_wh
@@ -204,12 +204,12 @@ class _Stepper:
 
     def harvest(self, sun_w_m2: np.ndarray, air_c: np.ndarray) -> dict[str, np.ndarray]:
         """What the arrays give in each hour; the dark hours, which are many, are not calculated."""
-        lit = np.flatnonzero(sun_w_m2.any(axis=1))
+        lit = np.flatnonzero(np.atleast_2d(sun_w_m2.any(axis=-1)).any(axis=0))
         if lit.size == 0:
             return dict.fromkeys(Harvest.__dataclass_fields__, self.nothing)
         stretch = slice(lit[0], lit[-1] + 1)
         found = {}
-        for name, values in self.plant.harvest(sun_w_m2[stretch], air_c[stretch]).items():
+        for name, values in self.plant.harvest(sun_w_m2[..., stretch, :], air_c[stretch]).items():
             found[name] = np.zeros_like(self.nothing)
             found[name][stretch] = values
         return found

@@ -231,17 +231,20 @@ def _controllers(lines: Lines, whole: Whole) -> None:
 
 
 def _room(lines: Lines, whole: Whole, bill: Bill) -> None:
-    site, limits, design = whole.needs.problem.array, whole.needs.problem.limits, whole.design
-    wanted: Counter[str] = Counter()
-    shape: dict[str, Module] = {}
-    for block in design.blocks:
-        wanted[block.module.id] += block.modules
-        shape[block.module.id] = block.module
-    if site.area_m2 is not None:
-        taken = sum(array_area_m2(shape[part_id], site.gap_m) * n for part_id, n in wanted.items())
-        lines.add("array-area", taken, site.area_m2)
-    if site.rectangles:
-        lines.add("array-rectangles", _placed(site.rectangles, site.gap_m, wanted, shape), sum(wanted.values()))
+    limits, design = whole.needs.problem.limits, whole.design
+    for plane, site in zip(whole.needs.planes, whole.needs.arrays, strict=True):
+        where = "" if plane is None else f"plane '{plane}'"
+        wanted: Counter[str] = Counter()
+        shape: dict[str, Module] = {}
+        for block in design.blocks:
+            if block.plane == plane:
+                wanted[block.module.id] += block.modules
+                shape[block.module.id] = block.module
+        if site.area_m2 is not None:
+            taken = sum(array_area_m2(shape[part_id], site.gap_m) * n for part_id, n in wanted.items())
+            lines.add("array-area", taken, site.area_m2, where)
+        if site.rectangles:
+            lines.add("array-rectangles", _placed(site.rectangles, site.gap_m, wanted, shape), sum(wanted.values()), where)
     heaviest = max(design.parts, key=lambda part: part.weight_kg)
     if limits.piece_kg_max is not None:
         lines.add("heaviest-piece", heaviest.weight_kg, limits.piece_kg_max, heaviest.id)

@@ -18,7 +18,7 @@ from optimizer.inputs.starters import with_starters
 from optimizer.inputs.text_tables import nearest
 from optimizer.needs.requirements import RUN_M, with_context_kept, with_section
 from optimizer.needs.site import Needs
-from optimizer.needs.sunlight import sun_on_plane, with_sun_h, with_tilt
+from optimizer.needs.sunlight import with_sun_percent, with_tilt
 from optimizer.proof.check import Report, check_design
 from optimizer.questions.why_not import proven, with_price
 from optimizer.rules.book import Severities
@@ -110,10 +110,8 @@ def axis_of(problem: Problem, catalog: Catalog, over: str) -> Axis:
         alone = all(hours * 1.5 <= 24 for one in problem.loads for hours in one.hours.values())
         return Axis("load", "% of the hours of use", 50.0, 150.0, 0.1 if alone else 0.5, tightening=True, exact=alone, now=100.0, at=load)
     if over == "sun":
-        hours_now = sun_on_plane(problem).sun_h  # of several tilts that with most sun in the weakest month of use
-
         def sun(value: float) -> tuple[Problem, Catalog]:
-            return with_sun_h(problem, tuple(min(14.0, hours * value / 100) for hours in hours_now)), catalog
+            return with_sun_percent(problem, value), catalog
 
         return Axis("sun", "% of the sun hours", 60.0, 120.0, 0.1, tightening=False, exact=True, now=100.0, at=sun)
     if over == "temperature":

@@ -16,7 +16,7 @@ from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.daylight import DAYS_OF_MONTH, MONTH_OF_DAY
 from optimizer.needs.hours import hour_loads
-from optimizer.needs.synthetic import air_hours_c, sky_of
+from optimizer.needs.synthetic import air_hours_c, skies_of
 from optimizer.proof.check import Report
 from optimizer.proof.lived import NORMAL_95, interval_95, weather_year
 from optimizer.proof.plant import Plant, plant_of
@@ -146,7 +146,7 @@ def replay(
         tally = Tally(plant)
         tally.add(live(plant, *own_year))
         return Replayed(problem, answer, report, 1, seed, FROM_FILE, new, plant, tally.figures())
-    sky, tally = sky_of(problem), Tally(plant)
+    sky, tally = skies_of(problem), Tally(plant)
     air_c = air_hours_c(problem.temperatures.air_c)
     for number, first in enumerate(range(0, years, CHUNK)):
         count = min(CHUNK, years - first)

@@ -16,8 +16,10 @@ from optimizer.needs.sunlight import (
     azimuth_of,
     best_first,
     bias_words,
+    by_plane,
     left_by_month,
     on_tilt,
+    plane_names,
     planes,
     sun_hours_that_count,
     sun_on_plane,
@@ -46,9 +48,12 @@ class TiltSun:
 
 @dataclass(frozen=True)
 class Sun:
-    """The sun of a problem. `counts` is what is left of the plane's sun after shade, snow and monthly soiling."""
+    """The sun of a problem on one plane. `counts` is what is left of the plane's sun after shade, snow and monthly soiling."""
 
     problem: Problem
+    """The problem as this plane sees it."""
+    name: str | None
+    """Name of the plane, where the problem has [[planes]]."""
     plane: PlaneSun
     azimuth_deg: float | None
     counts: tuple[float, ...]
@@ -75,16 +80,20 @@ class Sun:
         return {"sun_h": "given", "horizontal_kwh_m2": "monthly means", "weather_file": "hourly"}[self.problem.array.sun_way]
 
 
-def sun(problem: Problem) -> Sun:
-    """How much sun the array gets."""
+def sun(problem: Problem) -> tuple[Sun, ...]:
+    """How much sun each plane gets; one where the problem has no [[planes]]. What is said of the whole problem stands with each."""
+    warnings = [text for text in problem.doubts() if text.startswith(("array.", "planes"))] + list(doubts(problem))
+    return tuple(_sun(one, name, warnings, bias_words(problem)) for name, one in zip(plane_names(problem), by_plane(problem), strict=True))
+
+
+def _sun(problem: Problem, name: str | None, warnings: list[str], bias: str) -> Sun:
     array, plane = problem.array, sun_on_plane(problem)
     months = Demand(problem).months_of_use
-    warnings = [text for text in problem.doubts() if text.startswith("array.")] + list(doubts(problem))
     return Sun(
-        problem=problem, plane=plane, azimuth_deg=azimuth_of(problem), counts=_hours(sun_hours_that_count(problem, plane)),
+        problem=problem, name=name, plane=plane, azimuth_deg=azimuth_of(problem), counts=_hours(sun_hours_that_count(problem, plane)),
         left=_hours(left_by_month(problem)), ceiling=ceiling_sun_h(problem, plane.tilt_deg), months_of_use=months,
-        tilts=() if array.sun_h is not None else _by_tilt(problem, months), origins=_origins(problem, plane), warnings=tuple(warnings),
-        bias=bias_words(problem),
+        tilts=() if array.sun_h is not None or name is not None else _by_tilt(problem, months), origins=_origins(problem, plane), warnings=tuple(warnings),
+        bias=bias,
     )
 
 

@@ -231,7 +231,7 @@ def energy_of(report: Report) -> Energy:
     for block, facts in zip(report.design.blocks, whole.facts, strict=True):
         module, efficiency = block.module, block.device.efficiency
         cells_c = cell_c(needs.air_c, module.noct_c, HARVEST_W_M2, needs.mounting_factor)
-        best = block.array_w * block.count * power_factor_at_cell(module.tc_pmax_pct_k, cells_c) * needs.sun_h * needs.array_factor
+        best = block.array_w * block.count * power_factor_at_cell(module.tc_pmax_pct_k, cells_c) * needs.sun_h_on(block.plane) * needs.array_factor
         given = np.asarray(facts.harvest_wh) * block.count
         could += best
         if block.device.kind == "pwm":

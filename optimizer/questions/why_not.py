@@ -32,7 +32,7 @@ PartKind = TypeVar("PartKind", bound=Part)
 
 Progress = Callable[[str], None]
 
-LIMITS = ("limits.", "array.", "bank.")
+LIMITS = ("limits.", "array.", "planes.", "bank.")
 """Requirements that are a limit on the whole and can be left out."""
 
 STEPS_MOST = 60

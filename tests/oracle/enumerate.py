@@ -25,6 +25,7 @@ from optimizer.bill import PriceList, allowance_counts, block_allowances
 from optimizer.circuits.circuit import Circuit
 from optimizer.design import Bank, Block, ConverterUse, Design, InverterBank, Source
 from optimizer.errors import OutOfRange
+from optimizer.inputs.array import Array
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
@@ -485,14 +486,14 @@ class Walk:
         bounds = self.problem.bounds
         parts: list[Controller | Inverter] = [*self.catalog.controllers, *(i for i in self.catalog.inverters if i.kind == "all-in-one")]
         every = []
-        for part, module, series, strings in product(
-            parts, self.catalog.modules, range(1, bounds.modules_in_series + 1), range(1, bounds.strings_per_controller + 1),
+        for part, module, series, strings, plane in product(
+            parts, self.catalog.modules, range(1, bounds.modules_in_series + 1), range(1, bounds.strings_per_controller + 1), self.needs.planes,
         ):
-            block = Block(part, module, series, strings)
+            block = Block(part, module, series, strings, plane=plane)
             device = block.device
             limits = sorted({round(step * device.output_a, 1) for step in bounds.charge_limit_steps if step < 1})
             able = device.charge_limit_settable and device.kind != "pwm"
-            twins = tuple(Block(part, module, series, strings, 1, limit) for limit in limits) if able else ()
+            twins = tuple(replace(block, limit_a=limit) for limit in limits) if able else ()
             every.append((self._least_cents(block), block, twins))
         return every
 
@@ -551,6 +552,7 @@ class Walk:
         heavy = np.array([self._weight_mask(max(b.module.weight_kg, b.part.weight_kg)) for b in blocks], dtype=np.int64)
         self_w = np.array([b.device.self_w for b in blocks])
         area = np.array([b.modules_each * array_area_m2(b.module, self.problem.array.gap_m) for b in blocks])
+        plane = np.array([self.needs.planes.index(b.plane) for b in blocks], dtype=int)
         own_mask = np.array(group.masks, dtype=np.int64) | heavy
 
         two = m > 0
@@ -583,12 +585,13 @@ class Walk:
         odd = (~parallel[first] | (two & ~parallel[second])) & (n + m > 1)
         if odd.any():
             mask |= np.where(odd, masks.bit("parallel-controllers"), 0)
-        site = self.problem.array
-        if site.area_m2 is not None and masks.enforced("array-area"):
-            mask |= np.where(meets(both(area), site.area_m2, "at most"), 0, masks.bit("array-area"))
-        if site.rectangles and masks.enforced("array-rectangles"):
-            short = self._beyond_rectangles(modules, module[first], panels[first] * n, np.where(two, module[second], -1), panels[second] * m)
-            mask |= np.where(short, masks.bit("array-rectangles"), 0)
+        for at, site in enumerate(self.needs.arrays):
+            if site.area_m2 is not None and masks.enforced("array-area"):
+                mask |= np.where(meets(both(np.where(plane == at, area, 0.0)), site.area_m2, "at most"), 0, masks.bit("array-area"))
+            if site.rectangles and masks.enforced("array-rectangles"):
+                here = np.where(plane == at, module, -1)
+                short = self._beyond_rectangles(site, modules, here[first], panels[first] * n, np.where(two, here[second], -1), panels[second] * m)
+                mask |= np.where(short, masks.bit("array-rectangles"), 0)
         volts = np.array([f.highest_v for f in facts])
         terminal = np.array([f.load_terminal_a for f in facts])
         if len(terminal) and np.isinf(terminal).any():
@@ -613,17 +616,18 @@ class Walk:
         parts = [(self.catalog.by_id[part], n) for part, n in pieces.items()]
         return sum(n * self.prices.bought_cents(part) for part, n in parts), sum(n * part.weight_kg for part, n in parts)
 
-    def _beyond_rectangles(self, modules: list[Module], a: np.ndarray, n: np.ndarray, b: np.ndarray, m: np.ndarray) -> np.ndarray:
-        site = self.problem.array
+    @staticmethod
+    def _beyond_rectangles(site: Array, modules: list[Module], a: np.ndarray, n: np.ndarray, b: np.ndarray, m: np.ndarray) -> np.ndarray:
         out = np.zeros(len(a), dtype=bool)
         keys, back = np.unique(np.column_stack([a, n, b, m]), axis=0, return_inverse=True)
         short = np.zeros(len(keys), dtype=bool)
         for row, (one, k, other, l) in enumerate(keys):
-            wanted: Counter[str] = Counter({modules[one].id: int(k)})
-            shape = {modules[one].id: modules[one]}
-            if other >= 0:
-                wanted[modules[other].id] += int(l)
-                shape[modules[other].id] = modules[other]
+            wanted: Counter[str] = Counter()
+            shape = {}
+            for which, pieces in ((one, k), (other, l)):
+                if which >= 0:  # it lies on this plane
+                    wanted[modules[which].id] += int(pieces)
+                    shape[modules[which].id] = modules[which]
             short[row] = not meets(_placed(site.rectangles, site.gap_m, wanted, shape), sum(wanted.values()), "at least")
         out[:] = short[back.ravel()]
         return out

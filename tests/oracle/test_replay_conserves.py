@@ -273,7 +273,7 @@ def test_an_hour_like_those_of_the_rules_harvests_what_they_say(name):
         alone = replace(plant, design=replace(plant.design, blocks=(block,)), ways=(way,))
         for at in range(len(needs.months)):
             found = alone.harvest(np.array([[800.0]]), np.array([[needs.air_c[at]]]))
-            told = facts.harvest_wh[at] * block.count * 0.8 / needs.sun_h[at]
+            told = facts.harvest_wh[at] * block.count * 0.8 / needs.plane_sun_h[0, at]
             limit_a = min(derated_output_a(needs, block), block.limit_a or np.inf)
             if block.device.kind != "pwm" and told >= 0.8 * limit_a * block.count * plant.design.bank.charging_v * (1 - 1e-9):
                 assert found["bus_wh"][0, 0] >= told  # the cap binds at full sun in the rules, at 800 W/m2 here
