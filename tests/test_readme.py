@@ -93,7 +93,7 @@ def test_links_lead_somewhere(target):
 
 def test_the_sites_are_shipped():
     assert "seventeen complete sites, four of them growing" in README
-    assert len(list((HOME / "problems").glob("*.toml"))) == 15
+    assert len(list((HOME / "problems").glob("*.toml"))) == 17
 
 
 def test_the_cautions_are_there_and_promise_nothing():
