@@ -225,6 +225,8 @@ def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog
             raise InputError(f"choice: tilt_deg {tilt:g} is not a tilt of the problem ({listed})")
         problem = at_tilt(problem, tilt)
     wrong = list(misfits(problem, catalog, choice.soft_starters))
+    if problem.mounting is None and any(charging.mounts is not None for charging in choice.charging):
+        wrong.append("choice: charging: mounts are named, but the problem has no section [mounting]: an allowance stands for them")
     if wrong:
         raise InputError(wrong)
     return check_on_plane(choice, with_starters(problem, catalog, choice.soft_starters), catalog)

@@ -12,16 +12,16 @@ from enumerate import Walk, best_choice
 from mounted import mounted_case
 
 from optimizer import load_catalog, load_problem
-from optimizer.answer import solve
+from optimizer.answer import check, solve
 from optimizer.bill import PriceList
 from optimizer.design import Block
+from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog, shipped_folder
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.mounting import Mounting
 from optimizer.inputs.parts import Allowance
 from optimizer.inputs.problem import Locks, Problem
 from optimizer.needs.sunlight import at_tilt
-from optimizer.proof.check import check
 from optimizer.proof.mounts import mount_lines
 
 SEEDS = (0, 1, 2, 3, 4, 6, 7, 8, 10, 11, 14, 16, 20, 22, 26, 28)
@@ -120,6 +120,11 @@ def test_without_any_mount_there_is_no_design() -> None:
     bare = replace(SHIPPED, mounts=())
     assert "mounts.csv" in solve(HUT, bare).reason
     assert {line.rule for line in check(hut_choice(), HUT, bare).failures} == {"mount-parts"}
+
+
+def test_mounts_of_a_problem_without_the_section_are_refused() -> None:
+    with pytest.raises(InputError, match=r"no section \[mounting\]"):
+        on({"MT-FLAT-2A": 1}, HUT.model_copy(update={"mounting": None}))
 
 
 def test_the_answer_names_the_wind_that_would_do() -> None:
