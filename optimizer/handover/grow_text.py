@@ -111,9 +111,12 @@ def _waits(grown: Grown) -> list[str]:
 def _notes(grown: Grown) -> list[str]:
     growth = grown.problem.growth
     assert growth is not None, "a plan has growth"
+    circuits = (
+        "the circuits of every stage are sized for its design, and what they cost above those that are there, at the same bank voltage, is bought then."
+        if grown.catalog.cables else "cable and fuses are priced allowances."
+    )
     notes = [
-        f"Costs are discounted at {growth.discount_pct:g} % a year over {growth.horizon_years:g} years; prices of later years follow price_trend_pct; "
-        "cable and fuses are priced allowances.",
+        f"Costs are discounted at {growth.discount_pct:g} % a year over {growth.horizon_years:g} years; prices of later years follow price_trend_pct; {circuits}",
         "Every stage was held against every rule of its own day. Batteries of ages further apart than their chemistry stands are not put in one bank; "
         "modules of a later purchase get a controller of their own.",
     ]
