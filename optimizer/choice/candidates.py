@@ -18,7 +18,7 @@ from optimizer.choice.hours import LIVED_MOST
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.live_kits import without_dead_kits
 from optimizer.choice.narrow import asked_by, given_by, have_room, narrow, narrow_once, reachable
-from optimizer.choice.planes import areas, few_of_each_plane, whole_area_m2
+from optimizer.choice.planes import areas, few_of_each_plane, rectangle_limits, whole_area_m2
 from optimizer.choice.prune import completion_bound
 from optimizer.choice.rectangles import Rectangles, most_modules, pairs_fit, rectangle_rooms
 from optimizer.choice.screening import Screening
@@ -362,6 +362,7 @@ class CandidateSearch:
             whole = whole_area_m2(self.needs)
             if whole is not None and len(self.needs.planes) > 1:
                 limits.append(("area_m2", whole * (1 + TOLERANCE)))  # follows from those of the planes, and says more in mixtures
+        limits += [(column, most * (1 + TOLERANCE)) for column, most in rectangle_limits(self.rectangles, next(iter(self.blocks.values())))]
         if problem.limits.total_kg_max is not None and enforced("total-weight"):
             limits.append(("weight_kg", problem.limits.total_kg_max * (1 + TOLERANCE) - float(table.weight_total_kg[core])))
         if enforced("part-limit"):
@@ -393,7 +394,8 @@ class CandidateSearch:
             counts = np.maximum(1, np.ceil(counts * (1 - TOLERANCE)))
         fits = counts <= self.most_of_each(blocks, core)
         for column, limit in self.resources(core):
-            fits &= counts * blocks.columns[column] <= limit
+            with np.errstate(invalid="ignore"):  # none of what a block takes nothing of, however often: it does not fit anyway
+                fits &= counts * blocks.columns[column] <= limit
         if self.rectangles:
             fits &= counts * blocks.modules_each <= most_modules(self.rectangles, blocks)
         return np.where(fits, counts, np.nan)

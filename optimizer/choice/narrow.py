@@ -16,7 +16,7 @@ import numpy as np
 
 from optimizer.choice.dominance import SLACK_CENTS, telling_months
 from optimizer.choice.feeding import floor_wh
-from optimizer.choice.planes import areas, whole_area_m2
+from optimizer.choice.planes import areas, most_on_all_planes, rectangle_limits, whole_area_m2
 from optimizer.choice.table import Table
 from optimizer.rules.book import TOLERANCE
 
@@ -169,6 +169,13 @@ def reachable(search: CandidateSearch, number: int) -> tuple[np.ndarray, str]:
             if there.any():  # a block that takes more than it harvests is best left out
                 most += of_plane * np.maximum((blocks.harvest_wh[there] / blocks.columns[column][there, None]).max(axis=0), 0.0)
         ways.append((most[None, :], f"{area:g} m2 of modules harvest"))
+    if len(search.needs.planes) > 1:
+        limits = rectangle_limits(search.rectangles, blocks)
+        if enforced("array-area"):
+            limits += [(column, area) for column, _, area in areas(search.needs)]
+        on_all = most_on_all_planes(search.needs, limits, blocks)
+        if on_all is not None:
+            ways.append((on_all[None, :], "modules on all planes harvest"))
     if enforced("maximum-charge-current"):
         each = (blocks.harvest_wh / np.maximum(blocks.high_a, 1e-9)[:, None]).max(axis=0)
         ways.append((cores.most_charge_a[:, None] * each[None, :], "as much array as the bank may be charged by harvests"))

@@ -6,11 +6,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.choice.rectangles import Rectangles, rectangle_rooms, rectangle_shares, share_limit
 from optimizer.choice.table import Table
 from optimizer.needs.site import Needs
 
 if TYPE_CHECKING:
     from optimizer.choice.blocks import Arrays
+
+RECTANGLES = "share of rectangles on plane "
+"""Column of what a block takes of a plane's rectangles, where there are several planes."""
 
 FEW = 20
 """Blocks of each plane and each number of modules that are paired for a first known design."""
@@ -25,6 +29,12 @@ def on_planes(arrays: Arrays, table: Table) -> Table:
     table.add(plane=plane)
     for column, at, _ in areas(arrays.needs):
         table.add(**{column: np.where(plane == at, table.area_m2, 0.0)})
+    if planes > 1 and arrays.screening.enforced("array-rectangles"):
+        for at, there in rectangle_rooms(arrays.needs, arrays).items():
+            share = np.where(plane == at, rectangle_shares(there, table), 0.0)
+            table.add(**{f"{RECTANGLES}{at}": share})
+            table = table.take(np.isfinite(share))
+            plane = table.plane
     for at, one in enumerate(arrays.needs.arrays):
         if planes > 1 and one.area_m2 is not None:
             table = arrays.screening.hold(table, "array-area", table.area_m2, one.area_m2, arrays.namer(table), where=table.plane == at)
@@ -40,6 +50,26 @@ def whole_area_m2(needs: Needs) -> float | None:
     """Area of all planes together; None where one of them has no limit [m2]."""
     found = [one.area_m2 for one in needs.arrays]
     return None if None in found else sum(area for area in found if area is not None)
+
+
+def rectangle_limits(rooms: dict[int, Rectangles], blocks: Table) -> list[tuple[str, float]]:
+    """Columns of the shares of rectangles that blocks take, with the most that they add up to; none where there is one plane."""
+    return [(f"{RECTANGLES}{at}", share_limit(there)) for at, there in rooms.items() if f"{RECTANGLES}{at}" in blocks.columns]
+
+
+def most_on_all_planes(needs: Needs, limits: list[tuple[str, float]], blocks: Table) -> np.ndarray | None:
+    """Most that all planes can harvest, each by the limit that leaves least [Wh/day], shape (spans,); None where one has no limit."""
+    whole = np.zeros(blocks.harvest_wh.shape[1])
+    for at in range(len(needs.planes)):
+        there = blocks.take(blocks.plane == at)
+        mine = [(column, most) for column, most in limits if column.endswith(f"plane {at}")]
+        if not mine and len(there):
+            return None
+        if len(there):
+            with np.errstate(divide="ignore", invalid="ignore"):
+                by = [most * np.nan_to_num(there.harvest_wh / there.columns[column][:, None], nan=0.0, posinf=np.inf).max(axis=0) for column, most in mine]
+            whole += np.maximum(np.min(by, axis=0), 0.0)
+    return whole
 
 
 def few_of_each_plane(blocks: Table, needed_wh: np.ndarray) -> np.ndarray:

@@ -39,6 +39,21 @@ def modules_in_rectangles(needs: Needs, blocks: Table) -> list[np.ndarray]:
     return [np.where(kind == one, blocks.modules_each, 0).astype(float) for one in kinds]
 
 
+def share_limit(there: Rectangles) -> float:
+    """Most that the shares of all kinds add up to, a kind's share being its modules over those that fit where it has every rectangle.
+
+    Each rectangle holds one kind, and gives it at most the share that it gives the kind that makes the most of it.
+    """
+    whole = there.room.sum(axis=0)
+    return float((there.room / np.maximum(whole, 1)).max(axis=1).sum())
+
+
+def rectangle_shares(there: Rectangles, blocks: Table) -> np.ndarray:
+    """Share of a plane's rectangles that each block would take, if it lay there; infinite where it does not fit; shape (blocks,)."""
+    whole = there.room.sum(axis=0)[blocks.module]
+    return np.asarray(np.where(blocks.modules_each <= whole, blocks.modules_each / np.maximum(whole, 1), np.inf))
+
+
 def most_modules(rooms: dict[int, Rectangles], blocks: Table) -> np.ndarray:
     """Modules of its kind that fit the plane of each block, if no other kind lies there; shape (blocks,)."""
     most = np.full(len(blocks), np.inf)

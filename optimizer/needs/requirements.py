@@ -178,12 +178,7 @@ def _room(problem: Problem) -> Iterator[Requirement]:
         def changed(plane: Plane = plane, **values: Any) -> Problem:
             return problem.model_copy(update={"planes": tuple(one.model_copy(update=values) if one is plane else one for one in problem.planes)})
 
-        def left_out(_: Any, plane: Plane = plane) -> Problem:
-            return problem.model_copy(update={"planes": tuple(one for one in problem.planes if one is not plane)})
-
         yield from _room_of(f"planes.{plane.name}", f" on {plane.name}", plane, changed)
-        if len(problem.planes) > 1:
-            yield Requirement(f"planes.{plane.name}", f"modules on {plane.name}", "", "allowed", (), ("none",), left_out)
     if array.volts_max is not None:
         higher = tuple(volts for volts in (60.0, 120.0, 250.0) if volts > array.volts_max)
         yield _number(problem, "array.volts_max", "DC voltage policy", "V", (*higher, NO_LIMIT), (), without=NO_LIMIT)  # type: ignore[arg-type]

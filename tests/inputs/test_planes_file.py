@@ -95,8 +95,8 @@ def test_a_share_of_the_sun_is_taken_on_every_plane():
         assert sun_hours_that_count(less) == pytest.approx(0.5 * sun_hours_that_count(whole))
 
 
-def test_the_room_of_each_plane_and_each_plane_are_requirements():
+def test_the_room_of_each_plane_is_a_requirement():
     problem = load_problem(HOUSE)
     found = {one.name: one for one in requirements(problem)}
     assert found["planes.east roof.rectangles_m"].with_value("any shape").planes[0].rectangles_m == ()
-    assert [plane.name for plane in found["planes.west roof"].with_value("none").planes] == ["east roof"]
+    assert found["planes.west roof.rectangles_m"].with_value("any shape").planes[0].rectangles_m != ()
