@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -28,6 +29,9 @@ def commands(site):
 
 def test_every_page_fits_80_columns_and_says_nothing_that_it_must_not(run, site):
     run("new", "--choice", "choice")
+    if site == "gable_house":  # a site with planes asks for that of every array: the template shows the line
+        written = Path("choice.toml")
+        written.write_text(written.read_text(encoding="utf-8").replace('# plane = "east', 'plane = "east'), encoding="utf-8")
     for arguments in commands(site):
         out = run(*arguments).out
         assert max(map(len, out.splitlines())) < 80, arguments
