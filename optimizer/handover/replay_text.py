@@ -30,10 +30,10 @@ def replay_text(found: Replayed) -> str:
     lines = [*wrapped(f"{found.problem.name}: {years}, hour by hour; the bank {age}"), "", *labelled("Design", in_words(report.design))]
     if not report.valid:
         lines += labelled("Rules", f"broken: {len({line.rule for line in report.failures})}; `bankstring check` says which")
-    if source == "none":
+    if source == "none" or (found.problem.source_in_design and report.design.source is None):
         lines += _unmet(figures)
     else:
-        lines += _other_source(figures, source)
+        lines += _other_source(figures, source, "its chargers" if report.design.source is not None else "the inverters")
     worst = figures.worst
     missing = f"{worst.missing_wh / 1000:.3g} kWh missing, " if worst.missing_wh > 1 else ""
     lines += labelled("Worst", f"the fortnight from {worst.first} to {worst.last} of year {worst.year:,}: {missing}lowest charge {_share(worst.lowest)}")
@@ -80,11 +80,11 @@ def _unmet(figures: Figures) -> list[str]:
     return lines + labelled("Critical", f"{_percent(figures.critical_unmet_fraction or 0.0)} unmet, {_hours(figures.critical_loss_hours, figures.critical_interval_95)}")
 
 
-def _other_source(figures: Figures, source: str) -> list[str]:
+def _other_source(figures: Figures, source: str, chargers: str) -> list[str]:
     lines = labelled("Source", f"the {source} carries {figures.energy_kwh['other_source']:,.3g} kWh a year, something in {figures.other_source_h:,.0f} hours a year")
     if figures.generator_h is None:
         return lines + labelled("", "no inverter of the design charges from it: how long it runs is not known")
-    return lines + labelled("", f"{figures.generator_h:,.0f} h a year at the charging current of the inverters")
+    return lines + labelled("", f"{figures.generator_h:,.0f} h a year at the charging current of {chargers}")
 
 
 def _life(figures: Figures) -> list[str]:

@@ -51,8 +51,13 @@ OF_MOUNTS = {  # decided in test_mounts_enumerated.py: these cases have no mount
     "mount-parts", "mount-place", "mount-wind", "mount-snow", "mount-tilt", "mount-size", "mount-modules", "mount-salt", "roof-load",
 }
 
+OF_SOURCES = {  # decided in test_generator_in_design.py: these cases have no generator to choose
+    "generator-present", "generator-ac", "generator-size", "generator-power", "generator-load", "generator-hours", "generator-refill", "solar-share",
+    "charger-bank-voltage", "charger-profile", "charger-output", "charger-setting", "charger-rate", "all-sources-current",
+}
+
 NEVER_BINDS = {
-    *OF_CIRCUITS, *OF_MOUNTS,
+    *OF_CIRCUITS, *OF_MOUNTS, *OF_SOURCES,
     "carry-over", "carry-over-year",  # decided in test_carry_over.py
     "spare-controller", "spare-inverter",  # decided in test_redundancy.py
     "bounds",  # the walk is made of what lies within the bounds
