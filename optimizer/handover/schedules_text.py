@@ -52,7 +52,7 @@ def _circuit(row: Data) -> Iterator[str]:
     yield from columns(f"  {name}", f"{row['steady_a']:7.1f} A{row['one_way_m']:7g} m{drop:>9}")
     yield from wrapped(f"{_cable(row)}{_why(row['wire_set_by'])}", " " * 6, " " * 8)
     if row["earth"]:
-        yield from wrapped(f"equipment earth of {row['earth']['size']} at least, not on the bill [{row['earth']['source'].removesuffix(' (from memory)')}]", " " * 6, " " * 8)
+        yield from wrapped(f"equipment earth of {row['earth']['size']} at least, not priced [{row['earth']['source'].removesuffix(' (from memory)')}]", " " * 6, " " * 8)
     if row["device"]:
         breaks = f"; breaks {figure(row['interrupt_a'])} A, a short circuit can reach {figure(row['fault_a'])} A" if row["fault_a"] else ""
         what = f"{row['device']}: {row['device_kind'].replace('ac ', 'AC ')} of {figure(row['device_a'])} A, {row['device_at']}{breaks}"

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from optimizer.answer import Answer, Outcome, solve
-from optimizer.design import Choice, design_of
+from optimizer.design import design_of
 from optimizer.errors import InputError, WrongUse
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import Cable, Protection, SoftStarter
@@ -207,7 +207,7 @@ class _Walk:
         self.axis, self.progress = axis, progress
         self._stretches: list[tuple[int, int, Answer]] = []
         self._known: dict[int, Answer] = {}
-        self._reports: dict[tuple[Choice, int], Report] = {}
+        self._reports: dict[tuple[str, int], Report] = {}
 
     def answer(self, point: int, near_cents: int | None = None) -> Answer:
         """The cheapest design at a point, solved once.
@@ -229,10 +229,11 @@ class _Walk:
         there = self._known.get(point)
         if there is not None and there.choice == answer.choice:
             return there.report
-        if (answer.choice, point) not in self._reports:
+        key = answer.choice.model_dump_json(), point
+        if key not in self._reports:
             problem, catalog = self.axis.at(self.axis.value(point))
-            self._reports[answer.choice, point] = check_design(design_of(answer.choice, catalog), Needs(with_starters(with_tilt(problem, answer.choice.tilt_deg), catalog, answer.choice.soft_starters)), catalog)
-        return self._reports[answer.choice, point]
+            self._reports[key] = check_design(design_of(answer.choice, catalog), Needs(with_starters(with_tilt(problem, answer.choice.tilt_deg), catalog, answer.choice.soft_starters)), catalog)
+        return self._reports[key]
 
     def explained(self) -> None:
         """Say once for each stretch without a design why there is none; at every point asked it would take far longer."""
