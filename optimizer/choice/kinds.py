@@ -52,24 +52,21 @@ class Kinds:
             for volts, battery, inverter in zip(table.volts, table.battery, table.inverter, strict=True)
         ]
 
-    def of_blocks(self, arrays: Arrays, blocks: Table) -> tuple[list[str], list[str]]:
+    def of_blocks(self, arrays: Arrays, blocks: Table) -> tuple[np.ndarray, np.ndarray]:
         """Controller kind and module format of each block; empty words for what is not counted."""
         controllers = [_controller_kind(part) if "controller" in self.counted else "" for part in arrays.parts]
         formats = [f"{module.series_cells} cells" if "format" in self.counted else "" for module in arrays.modules]
-        return [controllers[device] for device in blocks.device], [formats[module] for module in blocks.module]
+        return np.array(controllers, dtype=object)[blocks.device], np.array(formats, dtype=object)[blocks.module]
 
-    def forbidden_alone(self, core: tuple[str, ...], controllers: Sequence[str], formats: Sequence[str]) -> np.ndarray:
+    def forbidden_alone(self, core: tuple[str, ...], controllers: np.ndarray, formats: np.ndarray) -> np.ndarray:
         """Blocks that make a design of a forbidden kind by themselves, shape (blocks,)."""
         taken = np.zeros(len(controllers), dtype=bool)
         for kind, of_controllers, of_formats in self.forbidden:
             if kind == core:
-                taken |= np.array([
-                    of_controllers <= {controller} and of_formats <= {form}
-                    for controller, form in zip(controllers, formats, strict=True)
-                ], dtype=bool)
+                taken |= _within(controllers, of_controllers) & _within(formats, of_formats)
         return taken
 
-    def forbidden_pairs(self, core: tuple[str, ...], controllers: Sequence[str], formats: Sequence[str]) -> np.ndarray:
+    def forbidden_pairs(self, core: tuple[str, ...], controllers: np.ndarray, formats: np.ndarray) -> np.ndarray:
         """Pairs of blocks whose design is of a forbidden kind, shape (blocks, blocks)."""
         count = len(controllers)
         taken = np.zeros((count, count), dtype=bool)
@@ -79,15 +76,21 @@ class Kinds:
         return taken
 
 
-def _makes(words: Sequence[str], wanted: frozenset[str]) -> np.ndarray:
+def _within(words: np.ndarray, wanted: frozenset[str]) -> np.ndarray:
+    """Rows whose word alone is all that is wanted; nothing is wanted of what is not counted."""
+    if len(wanted) != 1:
+        return np.full(len(words), not wanted)
+    return np.asarray(words == next(iter(wanted)), dtype=bool)
+
+
+def _makes(words: np.ndarray, wanted: frozenset[str]) -> np.ndarray:
     """Pairs whose words together are exactly `wanted`; words that are not counted are empty."""
     if not wanted:
         return np.ones((len(words), len(words)), dtype=bool)
-    inside = np.array([word in wanted for word in words], dtype=bool)
+    inside = np.any([np.asarray(words == one, dtype=bool) for one in wanted], axis=0)
     makes = inside[:, None] & inside[None, :]
     if len(wanted) > 1:
-        named = np.array(words)
-        makes &= named[:, None] != named[None, :]
+        makes &= np.asarray(words[:, None] != words[None, :], dtype=bool)
         if len(wanted) > 2:
             makes[:] = False
     return np.asarray(makes)

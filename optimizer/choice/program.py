@@ -388,7 +388,7 @@ class Program:
             return
         of_cores = kinds.of_cores(found.cores, found.cores.table)
         controllers, formats = kinds.of_blocks(found.arrays, found.blocks)
-        used = [self._used(words) for words in (controllers, formats)]
+        used = [self._used(list(words)) for words in (controllers, formats)]
         for core, *wanted in sorted(kinds.forbidden, key=str):
             agrees = [pulp.lpSum(self.x[c] for c, kind in enumerate(of_cores) if kind == core)]
             if any(word not in there for there, words in zip(used, wanted, strict=True) for word in words):
