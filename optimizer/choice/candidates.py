@@ -277,12 +277,16 @@ class CandidateSearch:
             if kinds == 2:
                 least = np.minimum(least, self.pair_core(number, core, months))
             block_least, core_least[at] = np.minimum(block_least, least), least.min()
+        self.keep_cheap(number, core_least, block_least)
+
+    def keep_cheap(self, number: int, core_least: np.ndarray, block_least: np.ndarray) -> None:
+        """Drop cores and blocks of a class whose cheapest design [cents] costs more than one that is known."""
         most = self.most + SLACK_CENTS
         if not (core_least <= most).any():
             self.drop(number)
             return
-        self.core_rows[number] = rows[core_least <= most]
-        self.blocks[number] = blocks.take(block_least <= most)
+        self.core_rows[number] = self.core_rows[number][core_least <= most]
+        self.blocks[number] = self.blocks[number].take(block_least <= most)
 
     def forbidden(self, core: int, blocks: Table, *, alone: bool) -> np.ndarray:
         """Blocks alone, or pairs of blocks, that would make a design of a kind that is known already."""

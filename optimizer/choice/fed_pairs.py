@@ -47,12 +47,7 @@ def try_fed_pairs(search: CandidateSearch, number: int) -> None:
             np.minimum.at(block_least, second, cost)
             core_least[at] = min(core_least[at], float(cost.min(initial=np.inf)))
             _keep(search, number, int(rows[at]), (first, n, second, m), cost)
-    most = search.most + SLACK_CENTS
-    if not (core_least <= most).any():
-        search.drop(number)
-        return
-    search.core_rows[number] = rows[core_least <= most]
-    search.blocks[number] = blocks.take(block_least <= most)
+    search.keep_cheap(number, core_least, block_least)
 
 
 def _numbers(search: CandidateSearch, number: int, core: int, excess: np.ndarray, room_cents: float) -> Iterator[tuple[np.ndarray, int, np.ndarray, int]]:

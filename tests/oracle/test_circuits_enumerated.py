@@ -103,13 +103,15 @@ def test_a_circuit_takes_the_cheapest_pair_that_the_check_accepts(seed: int) -> 
             assert int(fit.cents[0]) == min(pairs)
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+WITHOUT_DESIGN = (112, 120)
+
+
+@pytest.mark.parametrize("seed", [seed for seed in SEEDS if seed not in WITHOUT_DESIGN])
 def test_no_device_is_above_what_its_conductor_allows(seed: int) -> None:
     """Over designs of random cases: each protective device against its conductor, and the schedules name a rule each."""
     problem, catalog = wired_case(seed)
     answer = solve(problem, catalog)
-    if answer.report is None:
-        pytest.skip("no design: nothing to protect")
+    assert answer.report is not None
     tables = catalog.tables
     for circuit in answer.report.circuits:
         device, cable = circuit.device, circuit.cable
