@@ -35,24 +35,33 @@ class Fit:
         return np.asarray(self.cable >= 0)
 
 
+@dataclass(frozen=True)
+class Laid:
+    """How circuits of one kind are laid."""
+
+    family: str
+    ambient_c: float
+    bundled: int
+    metres: int
+    """Of all conductors of one circuit together."""
+    ac: bool = False
+
+
 class Fitter:
     """Cables and devices that circuits of one kind may use, in one place and of one length."""
 
-    def __init__(
-        self, cables: Sequence[Cable], devices: Sequence[Protection], tables: Tables, cents_of: Callable[[Part], int], *, family: str,
-        ambient_c: float, bundled: int, metres: int, ac: bool = False,
-    ) -> None:
+    def __init__(self, cables: Sequence[Cable], devices: Sequence[Protection], tables: Tables, cents_of: Callable[[Part], int], laid: Laid) -> None:
         self.cables = sorted(cables, key=lambda part: (cents_of(part), part.id))
         self.devices = sorted(devices, key=lambda part: (cents_of(part), part.id))
-        self.tables, self.family, self.metres = tables, family, metres
+        self.tables, self.metres = tables, laid.metres
         self.ohm_km = np.array([resistance_ohm_km(cable, tables) for cable in self.cables])
-        self.corrected_a = np.array([corrected_ampacity_a(cable, tables, ambient_c, bundled) for cable in self.cables])
+        self.corrected_a = np.array([corrected_ampacity_a(cable, tables, laid.ambient_c, laid.bundled) for cable in self.cables])
         self.terminal_a = np.array([terminal_ampacity_a(cable, tables) for cable in self.cables])
         self.cable_v = np.array([cable.dc_v_max for cable in self.cables])
-        self.cable_cents = np.array([cents_of(cable) * metres for cable in self.cables], dtype=np.int64)
+        self.cable_cents = np.array([cents_of(cable) * self.metres for cable in self.cables], dtype=np.int64)
         self.device_cents = np.array([cents_of(device) for device in self.devices], dtype=np.int64)
         self.rated_a = np.array([device.rated_a or 0.0 for device in self.devices])
-        self.device_v = np.array([(device.ac_v_max if ac else device.dc_v_max) or 0.0 for device in self.devices])
+        self.device_v = np.array([(device.ac_v_max if laid.ac else device.dc_v_max) or 0.0 for device in self.devices])
         self.breaks_a = np.array([device.interrupt_a or 0.0 for device in self.devices])
         self._known: dict[tuple[bool, bytes], tuple[int, int, int]] = {}
 

@@ -34,7 +34,7 @@ from optimizer.circuits.figures import (
     inverter_dc_a,
     string_a,
 )
-from optimizer.circuits.fit import Fit, Fitter
+from optimizer.circuits.fit import Fit, Fitter, Laid
 from optimizer.design import Bank, Block, ConverterUse, Design, InverterBank, charging_device
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import Cable, Protection
@@ -89,13 +89,16 @@ class Wiring:
         """Devices of some kinds."""
         return [device for device in self.catalog.protection if device.kind in kinds]
 
-    def _fitter(self, use: str, kinds: tuple[str, ...], one_way_m: float, conductors: int = 2, **more: bool) -> Fitter:
-        outside = use == "array"
-        ambient = self.needs.problem.temperatures.hottest_c if outside else self.needs.electronics_highest_c
-        return Fitter(
-            self.cables(use), self.devices(*kinds), self.tables, self.cents_of, family=self.family, ambient_c=ambient,
-            bundled=self.asked.conductors_together, metres=whole_metres(one_way_m, conductors), **more,
-        )
+    def _fitter(self, uses: str, kinds: tuple[str, ...], one_way_m: float, conductors: int = 2, *, ac: bool = False) -> Fitter:
+        """Cables of some uses with devices of some kinds; what one has found, the next problem with the same catalog need not look for."""
+        ambient = self.needs.problem.temperatures.hottest_c if uses == "array" else self.needs.electronics_highest_c
+        cables, devices = [cable for use in uses.split(" or ") for cable in self.cables(use)], self.devices(*kinds)
+        laid = Laid(self.family, ambient, self.asked.conductors_together, whole_metres(one_way_m, conductors), ac)
+        known: dict[object, Fitter] = self.catalog.fitters
+        key = (laid, *((part.id, self.cents_of(part)) for part in (*cables, *devices)))
+        if key not in known:
+            known[key] = Fitter(cables, devices, self.tables, self.cents_of, laid)
+        return known[key]
 
     @cached_property
     def strings(self) -> Fitter:
@@ -139,14 +142,8 @@ class Wiring:
 
     @cached_property
     def dc_branches(self) -> Fitter:
-        """Circuits between busbars or converters and the DC panel."""
-        kinds = ("breaker", "fuse")
-        fitter = self._fitter("building", kinds, self.asked.dc_run_m)
-        more = self.cables("battery")  # thick ones, where the loads are large
-        return Fitter(
-            [*fitter.cables, *more], fitter.devices, self.tables, self.cents_of, family=self.family, ambient_c=self.needs.electronics_highest_c,
-            bundled=self.asked.conductors_together, metres=fitter.metres,
-        )
+        """Circuits between busbars or converters and the DC panel; thick cable where the loads are large."""
+        return self._fitter("building or battery", ("breaker", "fuse"), self.asked.dc_run_m)
 
     def most_ohm_km(self, drop_a: np.ndarray, over_v: np.ndarray, one_way_m: float, drop_pct_max: float) -> np.ndarray:
         """Resistance at which the whole drop that is allowed is lost [ohm/km]; no limit where the problem enforces none."""

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -97,6 +97,11 @@ class Catalog:
     def by_id(self) -> Mapping[str, Part]:
         """Every part by its id."""
         return {part.id: part for part in self.parts()}
+
+    @cached_property
+    def fitters(self) -> dict[object, Any]:
+        """What was found of cables with devices: the memory of `circuits.wiring`, kept as long as the catalog."""
+        return {}
 
     @cached_property
     def sold(self) -> Mapping[str, Part | Kit]:

@@ -10,6 +10,7 @@ from optimizer.answer import Answer, solve
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
 from optimizer.needs.requirements import Requirement, requirements
+from optimizer.questions.again import solve_like
 from optimizer.questions.why_not import proven
 
 Progress = Callable[[str], None]
@@ -81,22 +82,13 @@ def cost_of(problem: Problem, catalog: Catalog, progress: Progress = lambda _: N
 
 
 def _priced(requirement: Requirement, catalog: Catalog, base: Answer) -> Priced:
-    """The notches of one requirement. Loosening forbids no design, so what is looser costs at most what the base does."""
+    """The notches of one requirement."""
     known: dict[Any, Notch] = {}
-    proved = base.report.bill.objective_cents if base.report is not None and proven(base) else None
 
-    def at(value: Any, most_cents: int | None = None) -> Notch | None:
-        if value is None:
-            return None
-        if value not in known:
-            changed = requirement.with_value(value)
-            answer = solve(changed, catalog, explain=False, most_cents=most_cents)
-            if answer.report is None and most_cents is not None:
-                answer = solve(changed, catalog, explain=False)  # a looser value that forbids a design after all
-            known[value] = Notch(value, answer)
-        return known[value]
+    def at(value: Any) -> Notch | None:
+        if value is not None and value not in known:
+            known[value] = Notch(value, solve_like(base, requirement.with_value(value), catalog))
+        return known.get(value)
 
-    return Priced(
-        requirement, at(requirement.looser[0] if requirement.looser else None, proved), at(requirement.tighter[0] if requirement.tighter else None),
-        at(requirement.without, proved),
-    )
+    looser, tighter = (ladder[0] if ladder else None for ladder in (requirement.looser, requirement.tighter))
+    return Priced(requirement, at(looser), at(tighter), at(requirement.without))

@@ -8,18 +8,16 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from optimizer.answer import Answer, Outcome, solve
-from optimizer.design import design_of
 from optimizer.errors import InputError, WrongUse
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import Cable, Protection, SoftStarter
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.problem import Problem
-from optimizer.inputs.starters import with_starters
 from optimizer.inputs.text_tables import nearest
 from optimizer.needs.requirements import RUN_M, with_context_kept, with_section
-from optimizer.needs.site import Needs
-from optimizer.needs.sunlight import with_sun_percent, with_tilt
-from optimizer.proof.check import Report, check_design
+from optimizer.needs.sunlight import with_sun_percent
+from optimizer.proof.check import Report
+from optimizer.questions.again import held_against, solve_near
 from optimizer.questions.why_not import proven, with_price
 from optimizer.rules.book import Severities
 
@@ -184,10 +182,6 @@ def curve(problem: Problem, catalog: Catalog, over: str, progress: Progress = la
     return Curve(axis, walk.steps(), complete)
 
 
-STEP_X = 1.2
-"""How much dearer the next design of a staircase is looked for at first; where there is none, without a bound."""
-
-
 def _crossing(good: Report, bad: Report) -> float:
     """Share of the way from where a design holds to where it does not at which the first margin is used up."""
     if len(good.lines) != len(bad.lines):
@@ -212,14 +206,12 @@ class _Walk:
     def answer(self, point: int, near_cents: int | None = None) -> Answer:
         """The cheapest design at a point, solved once.
 
-        near_cents: what a design near by costs. Dearer ones than a step above it are looked at only if there is no other:
-        a small bound leaves few candidates. Where a walk that had designs finds none, it ends, and the reason is asked for at once.
+        near_cents: what a design near by costs. Where a walk that had designs finds none, it ends, and the reason is asked for at once.
         """
         if point not in self._known:
             self.progress(f"{self.axis.name} {self.axis.value(point):g}")
             asked = self.axis.at(self.axis.value(point))
-            answer = solve(*asked, explain=False, most_cents=round(near_cents * STEP_X)) if near_cents is not None else None
-            self._known[point] = answer if answer is not None and answer.report is not None else solve(*asked, explain=near_cents is not None)
+            self._known[point] = solve(*asked, explain=False) if near_cents is None else solve_near(*asked, near_cents, explain=True)
         return self._known[point]
 
     def report(self, answer: Answer, point: int) -> Report | None:
@@ -231,8 +223,7 @@ class _Walk:
             return there.report
         key = answer.choice.model_dump_json(), point
         if key not in self._reports:
-            problem, catalog = self.axis.at(self.axis.value(point))
-            self._reports[key] = check_design(design_of(answer.choice, catalog), Needs(with_starters(with_tilt(problem, answer.choice.tilt_deg), catalog, answer.choice.soft_starters)), catalog)
+            self._reports[key] = held_against(answer, *self.axis.at(self.axis.value(point)))
         return self._reports[key]
 
     def explained(self) -> None:

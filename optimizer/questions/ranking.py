@@ -11,6 +11,7 @@ from optimizer.errors import WrongUse
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
 from optimizer.proof.lines import Line
+from optimizer.questions.again import solve_near
 from optimizer.rules.book import RULES
 
 Progress = Callable[[str], None]
@@ -104,7 +105,7 @@ def ranking(
             if len(ranked) == count:
                 break
             kinds = Kinds(counted, kinds.forbidden | {kind})
-            answer = solve(problem, catalog, kinds=kinds)
+            answer = solve_near(problem, catalog, answer.report.bill.objective_cents, explain=True, kinds=kinds)
         if margin_pct is not None:
             progress(f"with {margin_pct:g} % margin")
             margin = WithMargin(margin_pct, solve(problem, catalog, margin_share=margin_pct / 100))

@@ -16,6 +16,7 @@ from optimizer.inputs.problem import Problem
 from optimizer.needs.requirements import with_section
 from optimizer.needs.site import HARVEST_W_M2
 from optimizer.proof.check import Report
+from optimizer.questions.again import solve_like
 from optimizer.questions.flips import Intervals, flips_along
 from optimizer.questions.why_not import highest_price
 from optimizer.rules.array import cell_c, power_factor_at_cell
@@ -132,12 +133,12 @@ def versus(
     if unknown:
         raise WrongUse(f"'{unknown[0]}' is not among the alternatives by {by}: use {', '.join(values) or 'another --by'}")
     values = tuple(value for value in values if value in among) if among else values
+    progress("with nothing left out")
+    free = solve(problem, catalog)
     options = []
     for number, value in enumerate(values, start=1):
         progress(f"{number} of {len(values)}: {value}")
-        options.append(Option(value, solve(under(problem, catalog, by, value), catalog)))
-    progress("with nothing left out")
-    free = solve(problem, catalog)
+        options.append(Option(value, solve_like(free, under(problem, catalog, by, value), catalog, explain=True)))
     ordered = tuple(sorted(options, key=_rank))
     prices = _flips(problem, catalog, by, ordered, progress)
     along: tuple[Intervals, ...] = ()
@@ -174,7 +175,7 @@ def _flips(problem: Problem, catalog: Catalog, by: str, ordered: tuple[Option, .
         if follower.answer.report is None or follower.answer.report.design.pieces[part.id]:
             continue
         price = highest_price(
-            under(problem, catalog, by, winner.value), catalog, part, ordered[1].answer.report.bill.objective_cents, progress,
+            under(problem, catalog, by, winner.value), catalog, part, follower.answer.report.bill.objective_cents, progress, now=winner.answer,
         )
         if price is not None and math.isfinite(price):
             flips.append(Flip(part.id, int(price), winner.value, follower.value))

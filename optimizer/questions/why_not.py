@@ -15,14 +15,14 @@ from optimizer.inputs.kits import Kit
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Allowance, Part
 from optimizer.inputs.problem import Problem
-from optimizer.inputs.starters import fits, with_starters
+from optimizer.inputs.starters import fits
 from optimizer.inputs.text_tables import nearest
 from optimizer.needs.requirements import requirements, with_section
 from optimizer.needs.site import Needs
-from optimizer.needs.sunlight import with_tilt
-from optimizer.proof.check import Report, check_design
+from optimizer.proof.check import Report
 from optimizer.proof.lines import Line
 from optimizer.questions import in_mounts
+from optimizer.questions.again import held_against, solve_like
 from optimizer.questions.in_circuits import places_of, serving
 from optimizer.rules.book import RULES
 
@@ -97,7 +97,9 @@ def why_not(problem: Problem, catalog: Catalog, part_id: str, progress: Progress
         without = solve(with_section(problem, "locks", exclude=(*problem.locks.exclude, part_id)), catalog)
         price, always = None, without.outcome is Outcome.INFEASIBLE
         if without.report is not None:
-            price, always = _entering(_demanding(problem, part_id), catalog, part, without.report.bill.objective_cents, progress)
+            demanding = _demanding(problem, part_id)
+            now = solve_like(base, demanding, catalog)
+            price, always = _entering(demanding, catalog, part, without.report.bill.objective_cents, progress, now)
         return WhyNot(part_id, "chosen", base, base, price, None, "it is in the cheapest design", always)
     locked = _locked_out(problem, catalog, part)
     if locked:
@@ -110,7 +112,7 @@ def why_not(problem: Problem, catalog: Catalog, part_id: str, progress: Progress
         return WhyNot(part_id, "screened out", base, None, None, blocking, reason)
     price = None
     if base.report is not None:
-        price, _ = _entering(demanding, catalog, part, base.report.bill.objective_cents, progress)
+        price, _ = _entering(demanding, catalog, part, base.report.bill.objective_cents, progress, with_part)
     return WhyNot(part_id, "beaten", base, with_part, price, None, f"a design without it costs no more{_unused(with_part.report, part)}")
 
 
@@ -245,7 +247,7 @@ def _blocking(problem: Problem, catalog: Catalog, part: Part | Kit, base: Answer
             continue
         opened = solve(requirement.with_value(requirement.without), catalog)
         if opened.report is not None and opened.choice is not None:
-            broken = check_design(opened.report.design, Needs(with_starters(with_tilt(demanding, opened.choice.tilt_deg), catalog, opened.choice.soft_starters)), catalog).failures
+            broken = held_against(opened, demanding, catalog).failures
             if broken:
                 line = broken[0]
                 reason = f"the problem's limit '{requirement.title}' keeps it out; without that limit there is a design with it"
@@ -278,46 +280,53 @@ def _said(value: object) -> str:
 # --- prices
 
 
-def _entering(demanding: Problem, catalog: Catalog, part: Part | Kit, target_cents: int, progress: Progress) -> tuple[int | None, bool]:
-    """Highest price at which a design with the part costs at most the target, and whether any price does."""
-    price = highest_price(demanding, catalog, part, target_cents, progress)
+def _entering(
+    demanding: Problem, catalog: Catalog, part: Part | Kit, target_cents: int, progress: Progress, now: Answer,
+) -> tuple[int | None, bool]:
+    """Highest price at which a design with the part costs at most the target, and whether any price does; now: at its price."""
+    price = highest_price(demanding, catalog, part, target_cents, progress, now=now)
     return (None, True) if price == math.inf else (None if price is None else int(price), False)
 
 
-def highest_price(problem: Problem, catalog: Catalog, part: Part | Kit, target_cents: int, progress: Progress = lambda _: None) -> float | None:
+def highest_price(
+    problem: Problem, catalog: Catalog, part: Part | Kit, target_cents: int, progress: Progress = lambda _: None, *, now: Answer | None = None,
+) -> float | None:
     """Highest price of a part or a kit, in whole cents, at which the cheapest design costs at most the target.
 
     None where it costs more even with the part for nothing, infinite where it never costs more. The least cost is
     concave in the price of a part, each design being a straight line: from above, the crossing of one line with the
     target lies at or below the price looked for; from there each further line reaches at most as far as that price.
+    now: the answer at the part's present price, where it is known.
     """
-    def least(cents: int) -> tuple[int, int] | None:
-        progress(f"{part.id} at {cents / 100:,.2f}")
-        report = solve(problem, with_price(catalog, part, cents)).report
+    def line(report: Report | None) -> tuple[int, int] | None:
         if report is None:
             return None
         return report.bill.objective_cents, next((line.quantity for line in report.bill.lines if line.part == part.id), 0)
 
+    def least(cents: int, most_cents: int | None = None) -> tuple[int, int] | None:
+        progress(f"{part.id} at {cents / 100:,.2f}")
+        return line(solve(problem, with_price(catalog, part, cents), most_cents=most_cents).report)
+
     if problem.life_cycle.objective != "purchase" and not isinstance(part, Kit):
         return _by_halving(least, target_cents)
     price = part.price_cents
-    now = least(price)
-    if now is None or now[0] > target_cents:
+    here = least(price) if now is None else line(now.report)
+    if here is None or here[0] > target_cents:
         # From above, along the present line; where it ends below nothing, or says nothing, with the part for nothing.
-        over, bought = (now[0] - target_cents, now[1]) if now is not None else (0, 0)
+        over, bought = (here[0] - target_cents, here[1]) if here is not None else (0, 0)
         price = max(0, price + (-over // bought)) if bought else 0
-        now = least(price)
-        if now is None or now[0] > target_cents:
+        here = least(price, target_cents)
+        if here is None:
             return None
     for _ in range(STEPS_MOST):
-        cost, bought = now
+        cost, bought = here
         if not bought:
             return math.inf
         step = max(1, (target_cents - cost) // bought)
-        higher = least(price + step)
-        if higher is None or higher[0] > target_cents:
+        higher = least(price + step, target_cents)
+        if higher is None:
             return price
-        price, now = price + step, higher
+        price, here = price + step, higher
     return price
 
 
