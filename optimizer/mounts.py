@@ -188,6 +188,11 @@ class Mounts:
                     used[mount.id] += n * block.count
         return used
 
+    def cents(self, design: Design) -> int:
+        """Price of all mounts of a design [cents]."""
+        by_id = {mount.id: mount for mount in self.mounts}
+        return sum(n * self.cents_of(by_id[mount]) for mount, n in self.pieces(design).items())
+
 
 def bars_mount(problem: Problem, mount: Mount, mounts: tuple[Mount, ...]) -> bool:
     """Whether the problem's locks leave a mount out."""

@@ -72,5 +72,6 @@ def with_mounts(arrays: Arrays, table: Table) -> Table:
     )
     kept.add(
         cost=kept.cost + bought + beside, least_cost=kept.least_cost + bought + beside, bill_cost=kept.bill_cost + bought, weight_kg=kept.weight_kg + kg,
+        mount_cents=bought,
     )
     return kept

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from optimizer.design import Design
-from optimizer.growth.plan_search import Planned, PlanSearch
+from optimizer.growth.plan_search import PlanSearch
+from optimizer.growth.planned import Planned
 
 
 def step_by_step(search: PlanSearch, *, seconds: float = 60.0) -> Planned:

@@ -8,7 +8,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from optimizer.bill import PriceList, allowance_counts
-from optimizer.circuits.wiring import Wiring
 from optimizer.design import Design
 from optimizer.errors import InputError
 from optimizer.growth.tree import Node, Tree
@@ -26,6 +25,9 @@ ALLOWANCE = "allowance: "
 
 CIRCUITS = "circuits at"
 
+MOUNTS = f"{ALLOWANCE}mounts"
+"""The item that stands for the mounts of all arrays, counted in cents."""
+
 GAIN_CENTS = 1e-6
 """Gain that is only the rounding of floats."""
 
@@ -33,13 +35,19 @@ OWNED = -1
 """Lot of what the customer has already."""
 
 
-def usage_of(design: Design, wiring: Wiring) -> Counter[str]:
-    """Pieces of every item that a design uses: parts, allowances by what they are counted per, and cents of its circuits."""
+def usage_of(design: Design, prices: PriceList) -> Counter[str]:
+    """Pieces of every item that a design uses: parts, allowances by what they are counted per, and cents of its circuits and mounts."""
     used = Counter(design.pieces)
     for per, times in allowance_counts(design).items():
         used[ALLOWANCE + per] += times
-    used[circuits_at(design.bank.volts)] += wiring.cents(design)
+    used[circuits_at(design.bank.volts)] += prices.wiring.cents(design)
+    used[MOUNTS] += prices.mounts.cents(design)
     return +used
+
+
+def is_in_cents(item: str) -> bool:
+    """Whether an item is counted in cents, as what is sized with a design is: a piece costs a cent."""
+    return item == MOUNTS or item.startswith(ALLOWANCE + CIRCUITS)
 
 
 def circuits_at(volts: int) -> str:
@@ -135,7 +143,7 @@ class Ledger:
         """What a piece costs at a node, freight, margin and tax with it [cents of the day]."""
         if item.startswith(ALLOWANCE):
             counted = item.removeprefix(ALLOWANCE)
-            base = 1.0 if counted.startswith(CIRCUITS) else float(self.prices.allowance_bill_cents[counted])
+            base = 1.0 if is_in_cents(item) else float(self.prices.allowance_bill_cents[counted])
             base *= self.growth.later_allowance_x if node.parent is not None else 1.0
         else:
             base = float(self.prices.bought_cents(self.catalog.by_id[item]))

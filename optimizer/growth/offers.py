@@ -18,7 +18,7 @@ from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
 from optimizer.design import Block, Design
-from optimizer.growth.ledger import ALLOWANCE, circuits_at
+from optimizer.growth.ledger import ALLOWANCE, MOUNTS, circuits_at
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Inverter
 from optimizer.inputs.problem import Problem
@@ -26,6 +26,9 @@ from optimizer.needs.site import Needs
 
 FEW = 100
 """Blocks of a class up to which dominated ones are not worth looking for."""
+
+IN_CENTS = ("wiring_cents", "mount_cents")
+"""Columns of what is sized with a block: circuits and mounts."""
 
 Items = dict[str, float]
 """Pieces of each item."""
@@ -48,7 +51,7 @@ class Offers:
         # What is owned, sold in packs or kits, or short of stock is a matter of the purchases; demands and limits stay.
         self.stock.special, self.stock.packs = {*self.stock.at_most, *self.stock.at_least}, set()
         self.base = candidates(self.needs, catalog, self.stock, Screening(self.needs.severities), prune=False)
-        self.exact = problem.bounds.array_kinds <= 2 and not problem.array.rectangles
+        self.exact = problem.bounds.array_kinds <= 2 and not any(plane.rectangles for plane in self.needs.arrays)
         """Whether every design is seen: those of three kinds of array are not."""
         for number in list(self.base.blocks):
             self._within_limits(number)
@@ -86,7 +89,7 @@ class Offers:
         dominance = Dominance(self.needs, self.stock, base.screening, base.arrays, base.cores, np.inf, base.kinds)
         cores = base.cores.table.take(base.core_rows[number])
         demanded = [-np.minimum(pieces, asked) for asked, pieces in base.demanded_pieces(blocks)]
-        used = [blocks.modules_each, blocks.strings, blocks.columns.get("wiring_cents", np.zeros(len(blocks)))]
+        used = [blocks.modules_each, blocks.strings, *(blocks.columns[name] for name in IN_CENTS if name in blocks.columns)]
         attributes = np.column_stack([*dominance.block_attributes(cores, blocks), *demanded, *used])
         flat, order = np.zeros(len(blocks)), np.arange(len(blocks))
         kept = np.zeros(len(blocks), dtype=bool)
@@ -203,8 +206,8 @@ class Priced(CandidateSearch):
                 rows = rows[[self._kept(int(row), kept) for row in rows]]
             if len(rows):
                 each = device[blocks.device] + string * blocks.strings + module[blocks.module] * blocks.modules_each
-                if "wiring_cents" in blocks.columns:
-                    each = each + blocks.wiring_cents * price.get(circuits_at(offers.base.cores.classes[number].volts), 0.0)
+                for name, item in zip(IN_CENTS, (circuits_at(offers.base.cores.classes[number].volts), MOUNTS), strict=True):
+                    each = each + blocks.columns.get(name, 0) * price.get(item, 0.0)
                 self.blocks[number] = Table({**blocks.columns, "least_cost": each, "cost": each})
                 self.core_rows[number] = rows
         self.most = self.least = most
@@ -231,7 +234,7 @@ class Priced(CandidateSearch):
 
     def _block_key(self, number: int, row: int) -> tuple[object, ...]:
         block = self.arrays.block(self.blocks[number], row)
-        return (block.part.id, block.module.id, block.series, block.strings, -1.0 if block.limit_a is None else block.limit_a)
+        return (block.part.id, block.module.id, block.series, block.strings, -1.0 if block.limit_a is None else block.limit_a, block.plane)
 
     def cheapest(self, band: float = 0.0) -> list[Offer]:
         """The cheapest design of one or two kinds at most as dear as `most`, and near ones; empty where there is none.
@@ -306,7 +309,7 @@ def _cheapest_cables(blocks: Table) -> Table:
     """Of blocks that differ only in the cable of their run the cheapest: plans leave thicker ones out."""
     if "cable" not in blocks.columns:
         return blocks
-    key = (np.nan_to_num(blocks.limit_a, nan=-1.0), blocks.strings, blocks.series, blocks.module, blocks.device)
+    key = (np.nan_to_num(blocks.limit_a, nan=-1.0), blocks.strings, blocks.series, blocks.module, blocks.device, blocks.plane)
     order = np.lexsort((blocks.cable, blocks.wiring_cents, *key))
     first = np.ones(len(order), dtype=bool)
     first[1:] = np.any([column[order][1:] != column[order][:-1] for column in key], axis=0)

@@ -14,7 +14,7 @@ from typing import Any
 
 from optimizer.bill import PriceList, allowance_counts
 from optimizer.design import Design
-from optimizer.growth.ledger import ALLOWANCE, CIRCUITS, KIND_NAMES, OWNED, Lot, circuits_at
+from optimizer.growth.ledger import ALLOWANCE, KIND_NAMES, MOUNTS, OWNED, Lot, circuits_at, is_in_cents
 from optimizer.growth.plan import Plan, Visit
 from optimizer.growth.tree import Node
 from optimizer.inputs.catalog import Catalog
@@ -129,7 +129,9 @@ class _Check:
         for per, times in allowance_counts(visit.design).items():
             if ALLOWANCE + per in self._allowances():
                 used[ALLOWANCE + per] += times
-        used[circuits_at(visit.design.bank.volts)] += self._circuits_cents(node, visit.design)
+        prices = PriceList(node.problem, self.catalog)
+        used[circuits_at(visit.design.bank.volts)] += self._sized_cents(prices.wiring.pieces(prices.wiring.circuits(visit.design)))
+        used[MOUNTS] += self._sized_cents(prices.mounts.pieces(visit.design))
         for item, count in sorted((+used).items()):
             have = sum(there.get(item, {}).values())
             if count > have:
@@ -205,19 +207,20 @@ class _Check:
         """Today's price of everything that is counted per something, with its freight [cents]."""
         found: Counter[str] = Counter()
         for one in self.catalog.allowances:
+            if one.for_mounts and self.asked.mounting is not None:
+                continue
             found[ALLOWANCE + one.per] += cents(one.price) + cents(self.asked.price.freight_per_kg * one.weight_kg)
         return found
 
-    def _circuits_cents(self, node: Node, design: Design) -> int:
-        """Today's price of every cable and device of a design's circuits, with their freight [cents]."""
-        wiring = PriceList(node.problem, self.catalog).wiring
-        return sum(n * self._listed_cents(part) for part, n in wiring.pieces(wiring.circuits(design)).items())
+    def _sized_cents(self, pieces: Mapping[str, int]) -> int:
+        """Today's price of cables, devices or mounts, with their freight [cents]."""
+        return sum(n * self._listed_cents(part) for part, n in pieces.items())
 
     def _listed_cents(self, item: str) -> int:
         """Today's price of a piece with its freight [cents]."""
         part = self._part(item)
         if part is None:
-            return self._allowances().get(item, int(CIRCUITS in item))  # circuits are counted in cents
+            return self._allowances().get(item, int(is_in_cents(item)))
         return cents(part.price) + self._freight_cents(part)
 
     def _freight_cents(self, part: Part) -> int:

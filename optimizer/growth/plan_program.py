@@ -43,8 +43,8 @@ from typing import Any
 import numpy as np
 import pulp
 
+from optimizer.bill import PriceList
 from optimizer.choice.solver import Solved, row_duals, run
-from optimizer.circuits.wiring import Wiring
 from optimizer.design import Design
 from optimizer.growth.ledger import OWNED, Ledger, Lot, usage_of
 from optimizer.growth.offers import Prices
@@ -66,12 +66,12 @@ class Column:
     trackers: Mapping[tuple[str, int], int]
 
     @classmethod
-    def of(cls, design: Design, wiring: Wiring) -> Column:
+    def of(cls, design: Design, prices: PriceList) -> Column:
         """The column of a design."""
         trackers: Counter[tuple[str, int]] = Counter()
         for block in design.blocks:
             trackers[block.module.id, block.modules_each] += block.count
-        return cls(design, usage_of(design, wiring), trackers)
+        return cls(design, usage_of(design, prices), trackers)
 
     @property
     def volts(self) -> int:

@@ -12,16 +12,16 @@ from __future__ import annotations
 import copy
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from optimizer.choice.solver import Ending
 from optimizer.design import Design
-from optimizer.growth.ledger import ALLOWANCE, KIND_NAMES, Ledger, circuits_at
+from optimizer.growth.ledger import ALLOWANCE, KIND_NAMES, MOUNTS, Ledger, circuits_at
 from optimizer.growth.offers import CoreFilter, Offers, Prices
 from optimizer.growth.plan import Plan, plan_from
 from optimizer.growth.plan_program import Column, Duals, PlanProgram
+from optimizer.growth.planned import Center, NodePrices, Planned
 from optimizer.growth.pool import Pool, undominated_columns
 from optimizer.growth.starting_prices import starting_prices
 from optimizer.growth.tree import FIRST, Node, Tree
@@ -46,6 +46,9 @@ PROBE_S = 2.0
 ROUNDS_SHARE = 0.6
 """Share of the time that goes to prices; the rest is for plans of whole numbers."""
 
+HOPELESS_X = 20
+"""Times what it costs to buy the cheapest design of every node anew: beyond such a bound no plan is looked for any longer."""
+
 SMOOTHING = 0.7
 CLOSE_SHARE = 1e-4
 """Share of the bound by which it is not worth another round."""
@@ -65,41 +68,6 @@ FIRST_SHARE = 0.25
 
 ON_OFFER_MOST = 60_000
 """Designs within the gap, all nodes together, up to which the whole program is tried as a proof."""
-
-
-NodePrices = dict[int, Prices]
-"""By node; present and expected."""
-
-
-@dataclass(frozen=True)
-class Center:
-    """Prices with the best bound for some probabilities, and what rows beside the designs are worth at them."""
-
-    chance: Mapping[str, float]
-    prices: NodePrices
-    beside: float
-
-
-@dataclass(frozen=True)
-class Planned:
-    """A plan with what is proven of it; money in cents, present and expected."""
-
-    plan: Plan | None
-    bound_cents: float
-    proven: bool
-    reason: str = ""
-
-    @property
-    def stopped(self) -> bool:
-        """Whether somebody stopped it."""
-        return self.reason == "stopped"
-
-    @property
-    def gap(self) -> float | None:
-        """Share of the plan's cost by which a better one could be cheaper."""
-        if self.plan is None:
-            return None
-        return 0.0 if self.proven else max(0.0, (self.plan.cents - self.bound_cents) / max(1.0, self.plan.cents))
 
 
 NOT_FIXED: Mapping[int, Design] = {}
@@ -171,7 +139,7 @@ class _Rounds:
         self.ends = time.perf_counter() + seconds
         items = [part.id for part in search.catalog.parts() if type(part) in KIND_NAMES]
         items += [ALLOWANCE + per for per in self.ledger.prices.allowance_bill_cents]
-        items += [circuits_at(volts) for volts in (12, 24, 36, 48)]
+        items += [MOUNTS, *(circuits_at(volts) for volts in (12, 24, 36, 48))]
         start = {item: starting_prices(self.ledger, self.nodes, item) for item in items}
         self.start: NodePrices = {node.number: Prices({item: start[item][node.number] for item in items}) for node in self.nodes}
         self.bound = -np.inf
@@ -179,6 +147,8 @@ class _Rounds:
         self.working: dict[int, dict[tuple[object, ...], Column]] = {node.number: {} for node in self.nodes}
         """Designs in the relaxation: of all on offer those that were cheap at some prices."""
         self.whole_proven = False
+        self.anew_cents = 0.0
+        """What the cheapest designs cost where each node buys all of its own."""
         self.best_prices = dict(self.start)
         self.start_beside = {item: -self.ledger.owned[item] * sum(prices.each[item] for prices in self.start.values()) for item in items}
         self.best_beside = sum(self.start_beside.values())
@@ -245,7 +215,8 @@ class _Rounds:
         self._plan_of({node.number: self._fixed_column(node) or list(self.working[node.number].values()) for node in self.nodes})
         plan = self.known
         if plan is None:
-            return Planned(None, self.bound, proven=False, reason="no plan was found in the time that was given")
+            reason = "budget, stock or what must be used leave none" if self._hopeless() else "no plan was found in the time that was given"
+            return Planned(None, self.bound, proven=False, reason=reason)
         for share in (FIRST_SHARE, 1.0, 1.0):
             within = plan.cents - self.bound
             if within <= max(SLACK_CENTS, self.gap * plan.cents):
@@ -272,8 +243,8 @@ class _Rounds:
                 search = pool.offers.priced(prices, np.inf, CoreFilter((volts,), first.chemistries))
                 if search.blocks:
                     self._add(node, [offer.design for offer in search.cheapest(BEGINNING_SHARE)[:TAKEN_MOST]])
-        for prices in (self.start[node.number], listed):
-            self._take(node, prices)
+        self._take(node, self.start[node.number])
+        self.anew_cents += self._take(node, listed)
 
     def _exact(self, node: Node) -> bool:
         return self.search.pools[node.number].offers.exact or self._fixed(node)
@@ -303,8 +274,14 @@ class _Rounds:
             prices = {n: price.drawn_to(self.best_prices[n], SMOOTHING) for n, price in self._prices(duals).items()}
             self._ask_all(prices, (1 - SMOOTHING) * beside + SMOOTHING * self.best_beside, constant)
             self.search.progress(f"{self.name}: round {number + 1}, hoped for {least / 100:,.2f}, bound {self.bound / 100:,.2f}")
+            if self._hopeless():
+                return
             if time.perf_counter() > ends or least - before < max(SLACK_CENTS, CLOSE_SHARE * abs(before)):
                 return  # no better prices near the best ones; the bound is concave in them, so there are none at all
+
+    def _hopeless(self) -> bool:
+        """Whether every plan costs so much that there is none: prices rise without end where designs cannot be bought."""
+        return self.known is None and self.bound > HOPELESS_X * self.anew_cents
 
     def _few_within(self) -> bool:
         """Whether so few designs lie within the gap that the proof may begin."""
@@ -412,7 +389,7 @@ class _Rounds:
         return [self._column(node, self.fixed[node.number])] if self._fixed(node) else []
 
     def _column(self, node: Node, design: Design) -> Column:
-        return Column.of(design, self.search.pools[node.number].offers.stock.prices.wiring)
+        return Column.of(design, self.search.pools[node.number].offers.stock.prices)
 
     def _fixed(self, node: Node) -> bool:
         return node.number in self.fixed

@@ -37,7 +37,7 @@ class Pool:
         """Put designs on offer."""
         most = self.offers.stock.at_most
         for design in designs:
-            column = Column.of(design, self.offers.stock.prices.wiring)
+            column = Column.of(design, self.offers.stock.prices)
             if column.key not in self._barred and all(column.usage.get(part, 0) <= limit for part, limit in most.items()):
                 self.columns.setdefault(column.key, column)
 

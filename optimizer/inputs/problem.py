@@ -299,8 +299,6 @@ class Problem(Section):
         yield from generator_complaints(self)
         if self.growth is not None:
             yield from self._growth_complaints(self.growth)
-            if self.planes:
-                yield "growth: a plan over stages knows one plane: leave [[planes]] out"
         if self.reliability is not None and self.planes:
             yield "reliability: a loss-of-load limit knows one plane: leave [[planes]] out; `bankstring replay` lives a design on several"
         if self.reliability is not None and self.reliability.critical_only and not any(load.critical == "yes" for load in self.loads):
@@ -321,8 +319,6 @@ class Problem(Section):
             yield "growth: a plan counts its own later purchases: leave life_cycle.objective out"
         if any(load.soft_starter for load in (*self.loads, *(load for stage in growth.stages for load in stage.loads))):
             yield 'growth: a plan does not count soft starters as parts: leave soft_starter = "may" out'
-        if self.mounting is not None:
-            yield "growth: a plan does not count mounts as parts: leave [mounting] out, then the allowance for mounts is counted"
         if self.reliability is not None:
             yield "growth: a plan is not held to a loss-of-load limit ([reliability]): leave it out"
         for future in growth.futures:

@@ -10,7 +10,8 @@ from itertools import pairwise
 from optimizer.growth.greedy import step_by_step
 from optimizer.growth.offers import CoreFilter
 from optimizer.growth.plan import Plan
-from optimizer.growth.plan_search import Planned, PlanSearch
+from optimizer.growth.plan_search import PlanSearch
+from optimizer.growth.planned import Planned
 from optimizer.growth.tree import FIRST, tree_of
 from optimizer.inputs.agreement import refuse_unknown_parts
 from optimizer.inputs.catalog import Catalog

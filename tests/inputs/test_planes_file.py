@@ -43,9 +43,6 @@ def errors_of(change):
     (lambda d: d.update(reliability={"loss_of_load_hours_max": 20}), [
         "reliability: a loss-of-load limit knows one plane: leave [[planes]] out; `bankstring replay` lives a design on several",
     ]),
-    (lambda d: d.update(growth={"horizon_years": 5, "futures": [{"name": "as it is", "probability": 1.0, "steps": []}]}), [
-        "growth: a plan over stages knows one plane: leave [[planes]] out",
-    ]),
 ])
 def test_what_is_wrong_is_said(change, errors):
     assert errors_of(change) == errors

@@ -169,8 +169,8 @@ def valid_designs(problem: Problem, catalog: Catalog) -> Iterator[Design]:
     walk, bounds = Walk(problem, catalog), problem.bounds
     needs = Needs(problem)
     parts = [*catalog.controllers, *(one for one in catalog.inverters if one.kind == "all-in-one")]
-    blocks = [Block(part, one, series, strings) for part, one, series, strings in product(
-        parts, catalog.modules, range(1, bounds.modules_in_series + 1), range(1, bounds.strings_per_controller + 1))]
+    blocks = [Block(part, one, series, strings, plane=plane) for part, one, series, strings, plane in product(
+        parts, catalog.modules, range(1, bounds.modules_in_series + 1), range(1, bounds.strings_per_controller + 1), needs.planes)]
     for battery, volts, strings in product(catalog.batteries, (12, 24, 36, 48), range(1, bounds.battery_strings + 1)):
         chemistry = catalog.chemistry(battery)
         series = units_in_series(volts, battery.cells, chemistry.cells_per_12v)

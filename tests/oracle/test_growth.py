@@ -72,7 +72,7 @@ def _bounds_hold(case: Found) -> None:
     rounds = _Rounds(case.search, case.search.tree, None, None, 60.0, 0.0, "")
     at_the_start = rounds.best_beside + rounds.ledger.prices.fixed_freight_cents * rounds.ledger.on_top
     for node, ways in zip(case.search.tree.nodes, case.every.ways, strict=True):
-        at_the_start += min(rounds.start[node.number].cost(usage_of(design, PriceList(case.search.tree.asked, case.search.catalog).wiring), design.bank.volts) for _, design in ways)
+        at_the_start += min(rounds.start[node.number].cost(usage_of(design, PriceList(case.search.tree.asked, case.search.catalog)), design.bank.volts) for _, design in ways)
     assert at_the_start <= case.least_cents + SLACK_CENTS
     assert case.bound_cents <= case.least_cents + SLACK_CENTS
 
