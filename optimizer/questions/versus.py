@@ -16,7 +16,7 @@ from optimizer.inputs.problem import Problem
 from optimizer.needs.requirements import with_section
 from optimizer.needs.site import HARVEST_W_M2
 from optimizer.proof.check import Report
-from optimizer.questions.again import solve_like
+from optimizer.questions.again import KIND_STEP_X, solve_like
 from optimizer.questions.flips import Intervals, flips_along
 from optimizer.questions.why_not import highest_price
 from optimizer.rules.array import cell_c, power_factor_at_cell
@@ -138,7 +138,7 @@ def versus(
     options = []
     for number, value in enumerate(values, start=1):
         progress(f"{number} of {len(values)}: {value}")
-        options.append(Option(value, solve_like(free, under(problem, catalog, by, value), catalog, explain=True)))
+        options.append(Option(value, solve_like(free, under(problem, catalog, by, value), catalog, explain=True, step_x=KIND_STEP_X)))
     ordered = tuple(sorted(options, key=_rank))
     prices = _flips(problem, catalog, by, ordered, progress)
     along: tuple[Intervals, ...] = ()
