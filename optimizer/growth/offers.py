@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -98,6 +99,10 @@ class Offers:
             kept[rows] = undominated(flat[rows], flat[rows], attributes[rows], order[rows])
         base.blocks[number] = blocks.take(kept)
 
+    def counts(self, item: str) -> set[int]:
+        """Numbers of an item that some core uses."""
+        return {int(used[item]) for used in self.core_items if item in used}
+
     @property
     def possible(self) -> bool:
         """Whether there are any candidates at all."""
@@ -119,14 +124,22 @@ class Prices:
     by_lots: Mapping[tuple[str, Any], np.ndarray] = field(default_factory=dict)
     """The same by item and the lots that bring the pieces, of which a node takes the least; as `together`."""
 
+    @cached_property
+    def _beyond(self) -> dict[str, float]:
+        """What each piece beyond the last of a table costs. Pieces of several lots may all be first ones of theirs, and cost no more than these."""
+        found = {item: self.each.get(item, 0.0) for item in self.together}
+        for (item, _), table in self.by_lots.items():
+            if item in found and len(table) == 1:
+                found[item] = min(found[item], float(table[0]))
+        return found
+
     def of(self, item: str, pieces: float) -> float:
         """Cost of so many pieces of an item."""
-        each = self.each.get(item, 0.0)
         table = self.together.get(item)
         if table is None:
-            return each * pieces
+            return self.each.get(item, 0.0) * pieces
         last = len(table) - 1
-        return float(table[int(pieces)]) if pieces <= last else float(table[last]) + each * (pieces - last)
+        return float(table[int(pieces)]) if pieces <= last else float(table[last]) + self._beyond[item] * (pieces - last)
 
     def cost(self, usage: Mapping[str, float], volts: int) -> float:
         """Cost of a design by what it uses."""

@@ -112,10 +112,11 @@ class PlanProgram:
 
     def __init__(
         self, ledger: Ledger, nodes: Sequence[Node], offers: Mapping[int, Sequence[Column]], *, whole: bool,
-        around: Mapping[int, Prices] | None = None, width: float = 0.0,
+        around: Mapping[int, Prices] | None = None, width: float = 0.0, counts: Mapping[str, set[int]] | None = None,
     ) -> None:
+        """counts: of parts of the core, numbers beside those of the designs that layers are made for."""
         self.ledger, self.nodes, self.offers, self.whole = ledger, tuple(nodes), offers, whole
-        self.around, self.width = around, width
+        self.around, self.width, self._counts = around, width, counts or {}
         self.strayed: list[Any] = []
         """Pieces lent and borrowed at the edge of the prices that were allowed."""
         self.tree = ledger.tree
@@ -155,7 +156,8 @@ class PlanProgram:
         """Layers of a part of the core: what each count that some design uses adds to the next smaller one."""
         if self.ledger.kind(item) not in OF_CORE:
             return []
-        counts = sorted({column.usage[item] for node in self.nodes for column in self.offers[node.number] if column.usage.get(item)})
+        used = {column.usage[item] for node in self.nodes for column in self.offers[node.number] if column.usage.get(item)}
+        counts = sorted(used | self._counts.get(item, set()))
         return [count - before for before, count in zip([0, *counts], counts, strict=False)]
 
     def _row(self, family: str, constraint: Any) -> int:

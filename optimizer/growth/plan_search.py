@@ -20,7 +20,7 @@ from optimizer.design import Design
 from optimizer.growth.ledger import ALLOWANCE, KIND_NAMES, MOUNTS, Ledger, circuits_at
 from optimizer.growth.offers import CoreFilter, Offers, Prices
 from optimizer.growth.plan import Plan, plan_from
-from optimizer.growth.plan_program import Column, Duals, PlanProgram
+from optimizer.growth.plan_program import OF_CORE, Column, Duals, PlanProgram
 from optimizer.growth.planned import Center, NodePrices, Planned
 from optimizer.growth.pool import Pool, undominated_columns
 from optimizer.growth.starting_prices import starting_prices
@@ -146,12 +146,18 @@ class _Rounds:
         self.known: Plan | None = None
         self.working: dict[int, dict[tuple[object, ...], Column]] = {node.number: {} for node in self.nodes}
         """Designs in the relaxation: of all on offer those that were cheap at some prices."""
+        self.in_kits = self._counts_in_kits()
         self.whole_proven = False
         self.anew_cents = 0.0
         """What the cheapest designs cost where each node buys all of its own."""
         self.best_prices = dict(self.start)
         self.start_beside = {item: -self.ledger.owned[item] * sum(prices.each[item] for prices in self.start.values()) for item in items}
         self.best_beside = sum(self.start_beside.values())
+
+    def _counts_in_kits(self) -> dict[str, set[int]]:
+        """Numbers in which cores use the parts of kits: a kit ties its parts' prices, so none may be left to the starting ones."""
+        parts = {part for kit in self.ledger.kits for part in kit.contents if self.ledger.kind(part) in OF_CORE}
+        return {part: {n for node in self.nodes for n in self.search.pools[node.number].offers.counts(part)} for part in parts}
 
     def _left_s(self) -> float:
         return self.ends - time.perf_counter()
@@ -262,7 +268,7 @@ class _Rounds:
                 self._plan_of(offered, gap=PROBE_GAP if probes else EARLY_GAP)
             if probes and self._few_within():
                 return
-            program = PlanProgram(self.ledger, self.nodes, offered, whole=False, around=self.best_prices, width=WIDTH)
+            program = PlanProgram(self.ledger, self.nodes, offered, whole=False, around=self.best_prices, width=WIDTH, counts=self.in_kits)
             solved = program.solve(max(1.0, self._left_s()))
             if solved.ending is not Ending.OPTIMAL or solved.objective is None:
                 return

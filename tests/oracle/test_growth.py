@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 
+import numpy as np
 import pytest
 from growth_enumerate import SHAPES, EveryPlan, growth_case
 
 from optimizer.bill import PriceList
 from optimizer.growth.greedy import step_by_step
-from optimizer.growth.ledger import usage_of
+from optimizer.growth.ledger import Lot, usage_of
+from optimizer.growth.offers import Prices
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_check import check_plan
+from optimizer.growth.plan_program import PlanProgram
 from optimizer.growth.plan_search import SLACK_CENTS, PlanSearch, _Rounds
 from optimizer.growth.tree import tree_of
 
@@ -75,6 +78,17 @@ def _bounds_hold(case: Found) -> None:
         at_the_start += min(rounds.start[node.number].cost(usage_of(design, PriceList(case.search.tree.asked, case.search.catalog)), design.bank.volts) for _, design in ways)
     assert at_the_start <= case.least_cents + SLACK_CENTS
     assert case.bound_cents <= case.least_cents + SLACK_CENTS
+    # Nor above the relaxation over all designs that are known, whose least is sharper than the best of all plans.
+    offered = {node.number: list(case.search.pools[node.number].columns.values()) for node in case.search.tree.nodes}
+    relaxed = PlanProgram(rounds.ledger, rounds.nodes, offered, whole=False)
+    least = relaxed.solve(60.0).objective
+    assert least is not None
+    assert case.search.centers
+    at_the_prices = case.search.centers[-1]
+    bound = at_the_prices.beside + relaxed.constant + sum(
+        min(at_the_prices.prices[number].cost(column.usage, column.volts) for column in columns) for number, columns in offered.items()
+    )
+    assert bound <= least + relaxed.constant + SLACK_CENTS
 
 
 def _early_stop_holds(case: Found) -> None:
@@ -135,3 +149,14 @@ def test_a_later_purchase_may_be_ahead_too() -> None:
     (module,) = (part.id for part in catalog.modules if plan.visits[1].bought.get(part.id))
     assert plan.visits[1].bought[module] >= plan.visits[1].design.pieces[module] + 4
     assert not plan.visits[2].bought.get(module)
+
+
+def test_pieces_beyond_a_table_cost_no_more_than_those_of_several_lots() -> None:
+    """Each of two lots may hold two pieces at 3: four of both together are worth 12, not 6 and two at the price beyond."""
+    lots = (Lot(0, 0.0), Lot(1, 2.0))
+    prices = Prices({"battery": 10.0}, {"battery": np.array([0.0, 3.0, 6.0])}, {}, {
+        ("battery", lots[:1]): np.array([0.0, 3.0, 6.0]), ("battery", lots): np.array([3.0]),
+    })
+    assert [prices.of("battery", n) for n in range(5)] == [0, 3, 6, 9, 12]
+    alone = Prices({"battery": 10.0}, {"battery": np.array([0.0, 3.0, 6.0])}, {}, {("battery", lots[:1]): np.array([0.0, 3.0, 6.0])})
+    assert [alone.of("battery", n) for n in range(5)] == [0, 3, 6, 16, 26]
