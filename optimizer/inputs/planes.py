@@ -9,6 +9,8 @@ from pydantic import Field
 
 from optimizer.inputs.array import Array, Rectangles, Tilt, TwelveShares, TwelveSunHours
 from optimizer.inputs.load import Section
+from optimizer.inputs.mount_parts import Place
+from optimizer.inputs.mounting import Mounting, RoofLoad
 from optimizer.inputs.parts import Positive
 
 OF_A_PLANE = ("sun_h", "tilt_deg", "azimuth_deg", "area_m2", "rectangles_m")
@@ -25,6 +27,8 @@ class Plane(Section):
     shade: TwelveShares = (1.0,) * 12
     area_m2: Positive | None = None
     rectangles_m: Rectangles = ()
+    place: Place | None = None
+    roof_load_max_kn_m2: RoofLoad | None = None
 
 
 def array_on(array: Array, plane: Plane) -> Array:
@@ -32,6 +36,14 @@ def array_on(array: Array, plane: Plane) -> Array:
     return array.model_copy(update={
         **{key: getattr(plane, key) for key in OF_A_PLANE}, "shade": tuple(a * b for a, b in zip(array.shade, plane.shade, strict=True)),
     })
+
+
+def mounting_on(mounting: Mounting | None, plane: Plane) -> Mounting | None:
+    """The section [mounting] with a plane's own place, and what its roof bears."""
+    if mounting is None:
+        return None
+    own = {"places": (plane.place,) if plane.place is not None else None, "roof_load_max_kn_m2": plane.roof_load_max_kn_m2}
+    return mounting.model_copy(update={key: value for key, value in own.items() if value is not None})
 
 
 def stated_sun(array: Array, planes: Sequence[Plane]) -> Iterator[tuple[str, tuple[float, ...]]]:
@@ -47,8 +59,8 @@ def key_of(name: str) -> str:
     return f"planes: plane '{name}'"
 
 
-def plane_complaints(array: Array, planes: Sequence[Plane]) -> Iterator[str]:
-    """What planes say against each other and against [array]."""
+def plane_complaints(array: Array, planes: Sequence[Plane], mounting: Mounting | None) -> Iterator[str]:
+    """What planes say against each other, against [array] and against [mounting]."""
     names = [plane.name for plane in planes]
     for name in sorted({name for name in names if names.count(name) > 1}):
         yield f"{key_of(name)} stands twice"
@@ -59,5 +71,12 @@ def plane_complaints(array: Array, planes: Sequence[Plane]) -> Iterator[str]:
     for plane in planes:
         if way is None and plane.sun_h is None:
             yield f"{key_of(plane.name)}: sun_h is required, or horizontal_kwh_m2 or weather_file in [array]"
+        if mounting is None:
+            yield from (
+                f"{key_of(plane.name)}: {key}: is for mounts that are chosen: add a section [mounting]"
+                for key in ("place", "roof_load_max_kn_m2") if getattr(plane, key) is not None
+            )
+        elif plane.place is not None and not mounting.allows(plane.place):
+            yield f"{key_of(plane.name)}: place: '{plane.place}' is not one of mounting.places"
         if way is not None and plane.sun_h is not None:
             yield f"{key_of(plane.name)}: sun_h and array.{way} say the same thing: give one of them"

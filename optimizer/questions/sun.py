@@ -91,7 +91,7 @@ def _sun(problem: Problem, name: str | None, warnings: list[str], bias: str) -> 
     months = Demand(problem).months_of_use
     return Sun(
         problem=problem, name=name, plane=plane, azimuth_deg=azimuth_of(problem), counts=_hours(sun_hours_that_count(problem, plane)),
-        left=_hours(left_by_month(problem)), ceiling=ceiling_sun_h(problem, plane.tilt_deg), months_of_use=months,
+        left=_hours(left_by_month(problem)), ceiling=ceiling_sun_h(problem, plane), months_of_use=months,
         tilts=() if array.sun_h is not None or name is not None else _by_tilt(problem, months), origins=_origins(problem, plane), warnings=tuple(warnings),
         bias=bias,
     )
