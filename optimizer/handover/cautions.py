@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 
 from optimizer.handover.layout import lowered
 from optimizer.inputs.problem import Problem
+from optimizer.needs.positions import changes_a_year
 from optimizer.needs.site import HEATING_BELOW_C
 from optimizer.needs.sunlight import bias_words
 from optimizer.proof.array import needs_cold_cut_out
@@ -111,6 +112,12 @@ def _of_problem(problem: Problem) -> Iterator[str]:
         )
         if problem.mounting.on_a_roof and problem.mounting.roof_load_max_kn_m2 is None:
             yield "The problem file does not say what the roof bears: its load was not held against anything."
+        by_month = problem.array.tilt_deg_by_month
+        if by_month is not None:
+            yield (
+                f"The sun counts on the array being set anew {changes_a_year(by_month)} times a year, at the beginning of the months that the answer names. "
+                "Whoever does it does it every year; left as it is, the array gives less in the months of the other position."
+            )
         if problem.mounting.salt:
             yield "Salt air: mounts for it and tinned cable were taken; the catalog does not say which modules and boxes stand salt: ask their makers."
     if problem.site.earthing != "negative":

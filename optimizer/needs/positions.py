@@ -102,9 +102,9 @@ def _unbeaten(sun_h: np.ndarray) -> np.ndarray:
 
 
 def most_in_the_weakest(sun_h: np.ndarray) -> int:
-    """The row with most sun in its weakest month, of equals with most in the next weakest, of equals the first.
+    """The row with the greatest least value, of equals with the greatest next, of equals the first.
 
-    sun_h: by way and month of use [h/day]
+    sun_h: by way and month of use, or what stands for them [h/day]
     """
     in_order = np.round(np.sort(sun_h, axis=1), 9)
     left = np.arange(len(sun_h))

@@ -299,11 +299,15 @@ def on_one_plane(problem: Problem) -> Problem:
 
 
 def best_tilts(problem: Problem, tilts: Sequence[float], changes: int) -> tuple[float, ...]:
-    """Of all ways to set an array at most so many times a year, the one with most sun in the weakest month of use: a tilt for each month [deg]."""
+    """The way to set an array at most so many times a year with most sun in the weakest month of use: a tilt for each month [deg].
+
+    Of equals, for a tilt that stays the one with most in the next weakest, for several the ones with most in all months of use.
+    """
     months = list(Demand(problem).months_of_use) or list(range(12))
     sun = np.array([sun_hours_that_count(problem, on_tilt(problem, tilt)) for tilt in tilts])[:, months]
     ways = np.concatenate([ways_to_set(sun, most) for most in dict.fromkeys((0, min(2, changes), changes))])
-    best = ways[most_in_the_weakest(sun[ways, np.arange(len(months))])]
+    got = sun[ways, np.arange(len(months))]
+    best = ways[most_in_the_weakest(got if changes < 2 else np.column_stack([got.min(axis=1), got.sum(axis=1)]))]
     return tuple(float(tilt) for tilt in all_year(np.array(tilts)[best][None, :], months)[0])
 
 
