@@ -303,7 +303,7 @@ def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog
     if not isinstance(choice, Choice):
         choice = choice_from(choice)
     raise_if_any(list(_misset(choice, problem)))
-    problem = with_tilt(problem, choice.tilt_deg, choice.tilt_deg_by_month)
+    problem = on_one_plane(with_tilt(problem, choice.tilt_deg, choice.tilt_deg_by_month))
     wrong = list(misfits(problem, catalog, choice.soft_starters))
     if problem.mounting is None and any(charging.mounts is not None for charging in choice.charging):
         wrong.append("choice: charging: mounts are named, but the problem has no section [mounting]: an allowance stands for them")
