@@ -9,7 +9,7 @@ from optimizer.handover.layout import lowered
 from optimizer.inputs.problem import Problem
 from optimizer.needs.positions import changes_a_year
 from optimizer.needs.site import HEATING_BELOW_C
-from optimizer.needs.sunlight import bias_words
+from optimizer.needs.sunlight import bias_words, by_plane
 from optimizer.proof.array import needs_cold_cut_out
 from optimizer.proof.check import Report
 from optimizer.proof.lines import Line
@@ -110,7 +110,8 @@ def _of_problem(problem: Problem) -> Iterator[str]:
             "Ratings of mounts were compared with the wind and snow of the problem file, and weight with what it says of the roof. Anchors, "
             "rafters, ballast against wind and how loads add up were not calculated: that is a structural engineer's work, by local code."
         )
-        if problem.mounting.on_a_roof and problem.mounting.roof_load_max_kn_m2 is None:
+        seen = [one.mounting for one in by_plane(problem)]
+        if any(one is not None and one.on_a_roof and one.roof_load_max_kn_m2 is None for one in seen):
             yield "The problem file does not say what the roof bears: its load was not held against anything."
         by_month = problem.array.tilt_deg_by_month
         if by_month is not None:

@@ -47,11 +47,11 @@ def schedules_data(report: Report) -> Data:
 
 def mounts_data(report: Report) -> list[Data]:
     """What each array stands on; nothing where an allowance stands for mounts."""
-    asked = report.whole.needs.problem.mounting
-    if asked is None:
-        return []
     rows = []
     for number, block in enumerate(report.design.blocks, start=1):
+        asked = report.whole.needs.mounting_on(block.plane)
+        if asked is None:
+            return []
         load = next((line.actual for line in report.lines if line.rule == "roof-load" and line.where == mounts_name(number)), None)
         rows += [
             {

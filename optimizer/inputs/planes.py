@@ -46,6 +46,22 @@ def mounting_on(mounting: Mounting | None, plane: Plane) -> Mounting | None:
     return mounting.model_copy(update={key: value for key, value in own.items() if value is not None})
 
 
+def mounting_doubts(array: Array, planes: Sequence[Plane], mounting: Mounting | None) -> Iterator[str]:
+    """What is unlikely about where the array is mounted; what is said of some planes only, with their names."""
+    if mounting is None:
+        return
+    if not planes:
+        yield from mounting.doubts(array)
+        return
+    said: dict[str, list[str]] = {}
+    for plane in planes:
+        there = mounting_on(mounting, plane)
+        for text in there.doubts(array_on(array, plane)) if there is not None else ():
+            said.setdefault(text, []).append(plane.name)
+    for text, names in said.items():
+        yield text if len(names) == len(planes) else f"{key_of(', '.join(names))}: {text}"
+
+
 def stated_sun(array: Array, planes: Sequence[Plane]) -> Iterator[tuple[str, tuple[float, ...]]]:
     """Every twelve months of sun that a problem states, by the key where they stand."""
     for key in ("sun_h", "horizontal_kwh_m2"):

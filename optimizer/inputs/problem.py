@@ -13,7 +13,7 @@ from optimizer.inputs.growth import Growth, Stage
 from optimizer.inputs.load import Load, Section
 from optimizer.inputs.mounting import Mounting, adjusting_complaints
 from optimizer.inputs.parts import Kelvinable, NotNegative, Positive, Share
-from optimizer.inputs.planes import Plane, plane_complaints, stated_sun
+from optimizer.inputs.planes import Plane, mounting_doubts, plane_complaints, stated_sun
 from optimizer.inputs.text_tables import nearest
 from optimizer.inputs.wiring import Wiring
 from optimizer.rules.book import RULES
@@ -362,8 +362,7 @@ class Problem(Section):
                 yield f"{key}: is the same in every month: a yearly mean hides the month that decides"
             elif max(sun) > 8.5:
                 yield f"{key}: {max(sun):g} h in a month, usually up to 8.5: hours of daylight instead of sun hours?"
-        if self.mounting is not None:
-            yield from self.mounting.doubts(self.array)
+        yield from mounting_doubts(self.array, self.planes, self.mounting)
         if temperatures.lowest_c > min(temperatures.air_c):
             yield "temperatures.lowest_c: is above a monthly mean of the air"
         if temperatures.hottest_c < max(temperatures.air_c):

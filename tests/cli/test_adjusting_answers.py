@@ -209,6 +209,6 @@ def test_a_choice_that_names_no_tilt_is_held_against_the_one_with_most_sun_in_th
     report = check(answer.choice.model_copy(update={"tilt_deg_by_month": None}), STATION, CATALOG)
     settled = on_one_plane(STATION).array
     assert report.whole.needs.problem.array.tilt_deg_by_month == settled.tilt_deg_by_month
-    assert "mount-tilt" in {line.rule for line in report.failures}  # 80 degrees: no mount of the catalog that can be set anew reaches them
+    assert "mount-parts" in {line.rule for line in report.failures}  # 80 degrees: no mount of the catalog that can be set anew reaches them
     open_tilt = STATION.model_copy(update={"array": STATION.array.model_copy(update={"adjustments_per_year": 0, "tilt_deg": (40.0, 60.0)})})
     assert check(answer.choice.model_copy(update={"tilt_deg_by_month": None}), open_tilt, CATALOG).whole.needs.problem.array.tilt_deg == 60.0
