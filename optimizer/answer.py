@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from optimizer.adjusting import Ways, ways_of
+from optimizer.adjusting import TiltsOfPlanes, Ways, tilts_of_planes, ways_of
 from optimizer.bill import PriceList
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.owned import OwnedPart, owned_parts, unfit_demands
@@ -36,7 +36,7 @@ from optimizer.inputs.text_tables import raise_if_any
 from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.positions import changes_a_year
 from optimizer.needs.site import Needs
-from optimizer.needs.sunlight import at_tilt, on_one_plane, planes, with_tilt
+from optimizer.needs.sunlight import at_tilt, on_one_plane, open_planes, planes, with_tilt
 from optimizer.proof.check import Report, check_design
 from optimizer.proof.check import check as check_on_plane
 from optimizer.proof.forces import forces_of, near_bounds_of
@@ -108,9 +108,10 @@ def solve(
         each = partial(solve, prune=prune, solver=solver, kinds=kinds, margin_share=margin_share)
         return _with_starters(problem, catalog, each, explain=explain, most_cents=most_cents)
     problem, catalog = with_worn_parts(problem, catalog)
-    if problem.array.adjustments_per_year:
+    if problem.array.adjustments_per_year or open_planes(problem):
         each = partial(_solve_on_plane, prune=prune, solver=solver, kinds=kinds, margin_share=margin_share)
-        return _cheapest_way(problem, catalog, each, explain=explain, most_cents=most_cents, margin_share=margin_share)
+        ways = tilts_of_planes(problem, catalog) if problem.planes else ways_of(problem, catalog)
+        return _cheapest_way(problem, catalog, ways, each, explain=explain, most_cents=most_cents, margin_share=margin_share)
     tilts = planes(problem)
     if len(problem.array.tilts) < 2:
         return _solve_on_plane(
@@ -211,9 +212,10 @@ def _cheapest_plane(problem: Problem, tilts: Sequence[float | None], on: Callabl
 
 
 def _cheapest_way(
-    problem: Problem, catalog: Catalog, solved: Callable[..., Answer], *, explain: bool, most_cents: int | None, margin_share: float,
+    problem: Problem, catalog: Catalog, groups: Sequence[Ways | TiltsOfPlanes], solved: Callable[..., Answer], *,
+    explain: bool, most_cents: int | None, margin_share: float,
 ) -> Answer:
-    """The cheapest design over every way to set the array through the year, fixed tilts among them.
+    """The cheapest design over every way to set the array through the year, fixed tilts among them, or over the tilts of open planes.
 
     Ways on the same mounts are bounded together (`adjusting.py`). Where the design of a bound is valid on one of its ways at the same
     price, none of them has a cheaper one; else the group is parted. All of it shares one time limit.
@@ -222,10 +224,10 @@ def _cheapest_way(
     timing: Counter[str] = Counter()
     best: Answer | None = None
     bounds: list[float | None] = []
-    waiting: list[tuple[Ways, Answer | None]] = [(ways, None) for ways in reversed(ways_of(problem, catalog))]
-    widest = max((ways for ways, _ in waiting), key=lambda ways: float(ways.most_sun_h.sum()), default=None)
+    waiting: list[tuple[Ways | TiltsOfPlanes, Answer | None]] = [(ways, None) for ways in reversed(groups)]
+    widest = max(groups, key=lambda ways: ways.sun_in_all_h, default=None)
 
-    def bounded(ways: Ways | None, most: int | None, *, explained: bool = False) -> Answer:
+    def bounded(ways: Ways | TiltsOfPlanes | None, most: int | None, *, explained: bool = False) -> Answer:
         seconds = max(0.01, problem.solver.time_limit_s - (time.perf_counter() - started))
         asked = on_one_plane(problem) if ways is None else ways.bounding(problem)
         limited = asked.model_copy(update={"solver": asked.solver.model_copy(update={"time_limit_s": seconds})})
@@ -252,12 +254,12 @@ def _cheapest_way(
         if answer.report is None or answer.choice is None:
             bounds.append(answer.bound_cents if answer.outcome is Outcome.STOPPED else np.inf)
             continue
-        needed_h = ways.needed_h(answer.report)
-        here = ways.at(problem, ways.likeliest(needed_h))
+        here = ways.likeliest(problem, answer.report)
         report = on(answer.choice, here, catalog)
         cents = answer.report.bill.objective_cents
         if report is not None and (most is None or report.bill.objective_cents <= most):
-            set_up = {"tilt_deg": here.array.tilt_deg, "tilt_deg_by_month": here.array.tilt_deg_by_month}
+            by_plane = {plane.name: plane.tilt_deg for plane in here.planes if plane.name in open_planes(problem)}
+            set_up = {"tilt_deg_by_plane": by_plane, "tilt_deg": here.array.tilt_deg, "tilt_deg_by_month": here.array.tilt_deg_by_month}
             best = replace(
                 answer, problem=here, catalog=catalog, report=report, choice=answer.choice.model_copy(update=set_up),
                 forces=forces_of(report), near_bounds=near_bounds_of(report),
@@ -265,7 +267,7 @@ def _cheapest_way(
         if report is not None and report.bill.objective_cents == cents:
             bounds.append(_plane_bound(answer, cents))
             continue
-        parts = ways.parted(needed_h)
+        parts = ways.parted(answer.report)
         waiting += [(one, answer) for one in parts]
         if not parts:
             bounds.append(answer.bound_cents)
@@ -303,7 +305,7 @@ def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog
     if not isinstance(choice, Choice):
         choice = choice_from(choice)
     raise_if_any(list(_misset(choice, problem)))
-    problem = on_one_plane(with_tilt(problem, choice.tilt_deg, choice.tilt_deg_by_month))
+    problem = on_one_plane(with_tilt(problem, choice))
     wrong = list(misfits(problem, catalog, choice.soft_starters))
     if problem.mounting is None and any(charging.mounts is not None for charging in choice.charging):
         wrong.append("choice: charging: mounts are named, but the problem has no section [mounting]: an allowance stands for them")
@@ -318,6 +320,10 @@ def _misset(choice: Choice, problem: Problem) -> Iterator[str]:
     listed = ", ".join(f"{one:g}" for one in array.tilts) or "none"
     if choice.tilt_deg is not None and choice.tilt_deg not in array.tilts:
         yield f"choice: tilt_deg {choice.tilt_deg:g} is not a tilt of the problem ({listed})"
+    several = open_planes(problem)
+    for name, tilt in choice.tilt_deg_by_plane.items():
+        if name not in several or tilt not in several[name].array.tilts:
+            yield f"choice: tilt_deg_by_plane: {tilt:g} is not a tilt of a plane '{name}' that leaves its tilt open"
     by_month = choice.tilt_deg_by_month
     if by_month is None or by_month == array.tilt_deg_by_month:
         return

@@ -37,7 +37,7 @@ TwelveShares = Annotated[tuple[Share, ...], BeforeValidator(twelve)]
 Tilt = Annotated[float, Field(ge=0, le=90)]
 
 
-def _tilts(value: Any) -> Any:
+def tilts_in(value: Any) -> Any:
     """A tilt as it is, `best`, or several, the lowest first and none twice; a list of one is that one."""
     if value is None or value == "best":
         return value
@@ -49,6 +49,9 @@ def _tilts(value: Any) -> Any:
         raise ValueError("needs one tilt or more")
     distinct = tuple(sorted({float(one) for one in several}))
     return distinct if len(distinct) > 1 else distinct[0]
+
+
+Tilts = Annotated[Tilt | tuple[Tilt, ...] | Literal["best"], BeforeValidator(tilts_in)]
 
 
 def sides(text: str) -> tuple[float, float]:
@@ -76,7 +79,7 @@ class Array(Section):
     sun_h: TwelveSunHours | None = None
     horizontal_kwh_m2: TwelveSunHours | None = None
     weather_file: Annotated[str, Field(min_length=1)] | None = None
-    tilt_deg: Annotated[Tilt | tuple[Tilt, ...] | Literal["best"] | None, BeforeValidator(_tilts)] = None
+    tilt_deg: Tilts | None = None
     tilt_deg_by_month: Annotated[tuple[Tilt, ...] | None, BeforeValidator(twelve)] = None
     adjustments_per_year: Literal[0, 2, 3, 4] = 0
     azimuth_deg: Annotated[float, Field(ge=0, lt=360)] | None = None

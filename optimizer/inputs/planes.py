@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from optimizer.inputs.array import Array, Rectangles, Tilt, TwelveShares, TwelveSunHours
+from optimizer.inputs.array import Array, Rectangles, Tilts, TwelveShares, TwelveSunHours
 from optimizer.inputs.load import Section
 from optimizer.inputs.mount_parts import Place
 from optimizer.inputs.mounting import Mounting, RoofLoad
@@ -21,7 +21,7 @@ class Plane(Section):
     """One of the planes that modules may lie on; what is not said here stands in [array] and holds for each."""
 
     name: Annotated[str, Field(min_length=1)]
-    tilt_deg: Tilt
+    tilt_deg: Tilts
     azimuth_deg: Annotated[float, Field(ge=0, lt=360)]
     sun_h: TwelveSunHours | None = None
     shade: TwelveShares = (1.0,) * 12
@@ -94,5 +94,7 @@ def plane_complaints(array: Array, planes: Sequence[Plane], mounting: Mounting |
             )
         elif plane.place is not None and not mounting.allows(plane.place):
             yield f"{key_of(plane.name)}: place: '{plane.place}' is not one of mounting.places"
+        if plane.sun_h is not None and array_on(array, plane).tilt_is_open:
+            yield f"{key_of(plane.name)}: tilt_deg: sun_h is for one tilt: several need horizontal_kwh_m2 or weather_file in [array]"
         if way is not None and plane.sun_h is not None:
             yield f"{key_of(plane.name)}: sun_h and array.{way} say the same thing: give one of them"

@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
@@ -246,7 +246,7 @@ def with_sun_percent(problem: Problem, percent: float) -> Problem:
     scaled = [tuple(min(14.0, hours * percent / 100) for hours in sun_on_plane(one).sun_h) for one in by_plane(problem)]
     array, given = problem.array, {"horizontal_kwh_m2": None, "weather_file": None}
     if problem.planes:
-        planes = tuple(plane.model_copy(update={"sun_h": sun_h}) for plane, sun_h in zip(problem.planes, scaled, strict=True))
+        planes = tuple(plane.model_copy(update={"sun_h": sun_h}) for plane, sun_h in zip(on_one_plane(problem).planes, scaled, strict=True))
         return problem.model_copy(update={"planes": planes, "array": array.model_copy(update=given)})
     if array.sun_h is None:
         array = on_one_plane(problem).array.model_copy(update={**given, "azimuth_deg": azimuth_of(problem)})
@@ -291,6 +291,8 @@ def at_tilts(problem: Problem, tilt_deg_by_month: Sequence[float]) -> Problem:
 def on_one_plane(problem: Problem) -> Problem:
     """The problem with its array as it gets most sun in the weakest month of use, where it leaves the tilt open."""
     array = problem.array
+    if problem.planes:
+        return on_tilts_of_planes(problem, {name: on_one_plane(one).array.tilts[0] for name, one in open_planes(problem).items()})
     if not array.tilt_is_open:
         return problem
     if not array.adjustments_per_year:
@@ -311,11 +313,41 @@ def best_tilts(problem: Problem, tilts: Sequence[float], changes: int) -> tuple[
     return tuple(float(tilt) for tilt in all_year(np.array(tilts)[best][None, :], months)[0])
 
 
-def with_tilt(problem: Problem, tilt_deg: float | None, tilt_deg_by_month: Sequence[float] | None = None) -> Problem:
+def on_tilts_of_planes(problem: Problem, tilts_deg: Mapping[str, float]) -> Problem:
+    """The problem with some of its planes on one tilt each, by their names."""
+    planes = tuple(plane.model_copy(update={"tilt_deg": float(tilts_deg[plane.name])}) if plane.name in tilts_deg else plane for plane in problem.planes)
+    return problem.model_copy(update={"planes": planes})
+
+
+def open_planes(problem: Problem) -> dict[str, Problem]:
+    """Planes whose tilt the design chooses, each with the problem as it sees it."""
+    each = zip(problem.planes, by_plane(problem), strict=True) if problem.planes else ()
+    return {plane.name: one for plane, one in each if one.array.tilt_is_open}
+
+
+class SetUp(Protocol):
+    """How a choice sets the array up."""
+
+    @property
+    def tilt_deg(self) -> float | None:
+        """One tilt, where the problem leaves it open."""
+
+    @property
+    def tilt_deg_by_month(self) -> Sequence[float] | None:
+        """Twelve tilts, where the array is set anew through the year."""
+
+    @property
+    def tilt_deg_by_plane(self) -> Mapping[str, float]:
+        """Tilts of planes that leave theirs open."""
+
+
+def with_tilt(problem: Problem, choice: SetUp) -> Problem:
     """The problem with its array set as a choice says; as it is where the choice names no tilt."""
-    if tilt_deg_by_month is not None:
-        return at_tilts(problem, tilt_deg_by_month)
-    return problem if tilt_deg is None else at_tilt(problem, tilt_deg)
+    if choice.tilt_deg_by_plane:
+        return on_tilts_of_planes(problem, choice.tilt_deg_by_plane)
+    if choice.tilt_deg_by_month is not None:
+        return at_tilts(problem, choice.tilt_deg_by_month)
+    return problem if choice.tilt_deg is None else at_tilt(problem, choice.tilt_deg)
 
 
 def planes(problem: Problem) -> tuple[float | None, ...]:

@@ -232,7 +232,7 @@ class _Walk:
         key = answer.choice.model_dump_json(), point
         if key not in self._reports:
             problem, catalog = self.axis.at(self.axis.value(point))
-            self._reports[key] = check_design(design_of(answer.choice, catalog), Needs(with_starters(with_tilt(problem, answer.choice.tilt_deg, answer.choice.tilt_deg_by_month), catalog, answer.choice.soft_starters)), catalog)
+            self._reports[key] = check_design(design_of(answer.choice, catalog), Needs(with_starters(with_tilt(problem, answer.choice), catalog, answer.choice.soft_starters)), catalog)
         return self._reports[key]
 
     def explained(self) -> None:

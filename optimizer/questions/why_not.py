@@ -245,7 +245,7 @@ def _blocking(problem: Problem, catalog: Catalog, part: Part | Kit, base: Answer
             continue
         opened = solve(requirement.with_value(requirement.without), catalog)
         if opened.report is not None and opened.choice is not None:
-            broken = check_design(opened.report.design, Needs(with_starters(with_tilt(demanding, opened.choice.tilt_deg, opened.choice.tilt_deg_by_month), catalog, opened.choice.soft_starters)), catalog).failures
+            broken = check_design(opened.report.design, Needs(with_starters(with_tilt(demanding, opened.choice), catalog, opened.choice.soft_starters)), catalog).failures
             if broken:
                 line = broken[0]
                 reason = f"the problem's limit '{requirement.title}' keeps it out; without that limit there is a design with it"
