@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import partial
 from typing import Any
 
+import numpy as np
+
+from optimizer.adjusting import TiltsOfPlanes, Ways, tilts_of_planes, ways_of
 from optimizer.bill import PriceList
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.owned import OwnedPart, owned_parts, unfit_demands
 from optimizer.choice.screening import ScreenRow
 from optimizer.choice.search import Found, search
 from optimizer.choice.solver import Ending
-from optimizer.design import Choice, Design, choice_from, choice_of
+from optimizer.design import Choice, Design, choice_from, choice_of, design_of
 from optimizer.errors import InputError, WrongUse
 from optimizer.inputs.agreement import refuse_unknown_parts
 from optimizer.inputs.catalog import Catalog
@@ -29,11 +32,14 @@ from optimizer.inputs.starters import (
     with_starters,
     without_starters,
 )
+from optimizer.inputs.text_tables import raise_if_any
 from optimizer.inputs.worn import with_worn_parts
+from optimizer.needs.positions import changes_a_year
 from optimizer.needs.site import Needs
-from optimizer.needs.sunlight import at_tilt, planes
+from optimizer.needs.sunlight import at_tilt, on_one_plane, open_planes, planes, with_tilt
 from optimizer.proof.check import Report, check_design
 from optimizer.proof.check import check as check_on_plane
+from optimizer.proof.forces import forces_of, near_bounds_of
 from optimizer.rules.book import Severities
 from optimizer.target import Asked, Target, search_to_target
 
@@ -90,7 +96,8 @@ def solve(
     explain: where there is no design, look for the reason too, which takes further solves.
     margin_share: what every enforced rule with a continuous limit must leave of its limit; 0.1 for 10 %.
     most_cents: look only among designs that the objective counts at most this; "infeasible" then says no more than that.
-    A problem with several tilts is solved on each that no other beats, and the cheapest design of them is the answer.
+    A problem with several tilts is solved on each that no other beats, one whose array may be adjusted on every way to set it
+    through the year, and the cheapest design of them is the answer.
     Raises InputError where the problem locks or owns a part that the catalog does not hold.
     The design has passed the check, or there is none; `answer.outcome` says how it ended.
     """
@@ -101,6 +108,10 @@ def solve(
         each = partial(solve, prune=prune, solver=solver, kinds=kinds, margin_share=margin_share)
         return _with_starters(problem, catalog, each, explain=explain, most_cents=most_cents)
     problem, catalog = with_worn_parts(problem, catalog)
+    if problem.array.adjustments_per_year or open_planes(problem):
+        each = partial(_solve_on_plane, prune=prune, solver=solver, kinds=kinds, margin_share=margin_share)
+        ways = tilts_of_planes(problem, catalog) if problem.planes else ways_of(problem, catalog)
+        return _cheapest_way(problem, catalog, ways, each, explain=explain, most_cents=most_cents, margin_share=margin_share)
     tilts = planes(problem)
     if len(problem.array.tilts) < 2:
         return _solve_on_plane(
@@ -200,6 +211,81 @@ def _cheapest_plane(problem: Problem, tilts: Sequence[float | None], on: Callabl
     )
 
 
+def _cheapest_way(
+    problem: Problem, catalog: Catalog, groups: Sequence[Ways | TiltsOfPlanes], solved: Callable[..., Answer], *,
+    explain: bool, most_cents: int | None, margin_share: float,
+) -> Answer:
+    """The cheapest design over every way to set the array through the year, fixed tilts among them, or over the tilts of open planes.
+
+    Ways on the same mounts are bounded together (`adjusting.py`). Where the design of a bound is valid on one of its ways at the same
+    price, none of them has a cheaper one; else the group is parted. All of it shares one time limit.
+    """
+    started = time.perf_counter()
+    timing: Counter[str] = Counter()
+    best: Answer | None = None
+    bounds: list[float | None] = []
+    waiting: list[tuple[Ways | TiltsOfPlanes, Answer | None]] = [(ways, None) for ways in reversed(groups)]
+    widest = max(groups, key=lambda ways: ways.sun_in_all_h, default=None)
+
+    def bounded(ways: Ways | TiltsOfPlanes | None, most: int | None, *, explained: bool = False) -> Answer:
+        seconds = max(0.01, problem.solver.time_limit_s - (time.perf_counter() - started))
+        asked = on_one_plane(problem) if ways is None else ways.bounding(problem)
+        limited = asked.model_copy(update={"solver": asked.solver.model_copy(update={"time_limit_s": seconds})})
+        answer = solved(limited, catalog if ways is None else ways.reachable(catalog), explain=explained, most_cents=most)
+        timing.update(answer.timing_s)
+        return answer
+
+    def on(choice: Choice, asked: Problem, parts: Catalog) -> Report | None:
+        report = check_design(design_of(choice, parts), Needs(asked), parts)
+        return report if report.valid and report.keeps_margin(margin_share) else None
+
+    while waiting:
+        ways, above = waiting.pop()
+        if time.perf_counter() - started > problem.solver.time_limit_s:
+            bounds.append(None)
+            break
+        most = most_cents if best is None or best.report is None else best.report.bill.objective_cents - 1
+        if above is not None and above.report is not None and above.choice is not None:
+            again = on(above.choice, ways.bounding(problem), ways.reachable(catalog))
+            cheaper = most is None or above.report.bill.objective_cents <= most
+            kept = again is not None and cheaper and again.bill.objective_cents == above.report.bill.objective_cents
+            above = replace(above, report=again) if kept else None
+        answer = above or bounded(ways, most)
+        if answer.report is None or answer.choice is None:
+            bounds.append(answer.bound_cents if answer.outcome is Outcome.STOPPED else np.inf)
+            continue
+        here = ways.likeliest(problem, answer.report)
+        report = on(answer.choice, here, catalog)
+        cents = answer.report.bill.objective_cents
+        if report is not None and (most is None or report.bill.objective_cents <= most):
+            by_plane = {plane.name: plane.tilt_deg for plane in here.planes if plane.name in open_planes(problem)}
+            set_up = {"tilt_deg_by_plane": by_plane, "tilt_deg": here.array.tilt_deg, "tilt_deg_by_month": here.array.tilt_deg_by_month}
+            best = replace(
+                answer, problem=here, catalog=catalog, report=report, choice=answer.choice.model_copy(update=set_up),
+                forces=forces_of(report), near_bounds=near_bounds_of(report),
+            )
+        if report is not None and report.bill.objective_cents == cents:
+            bounds.append(_plane_bound(answer, cents))
+            continue
+        parts = ways.parted(answer.report)
+        waiting += [(one, answer) for one in parts]
+        if not parts:
+            bounds.append(answer.bound_cents)
+    if best is None or best.report is None:
+        told = bounded(widest, most_cents, explained=explain)
+        if told.report is not None:  # each month alone could be met, but no way meets them all
+            told = bounded(None, most_cents, explained=explain)
+        outcome = Outcome.STOPPED if None in bounds else Outcome.INFEASIBLE
+        return replace(told, outcome=outcome, problem=problem, catalog=catalog, report=None, choice=None, gap=None, timing_s=dict(timing))
+    cost = best.report.bill.objective_cents
+    bound = None if None in bounds else min(cost, *(one for one in bounds if one is not None))
+    return replace(
+        best, timing_s=dict(timing), outcome=Outcome.OPTIMAL if bound == cost else Outcome.FEASIBLE, bound_cents=bound,
+        gap=None if bound is None else max(0.0, (cost - bound) / max(1.0, abs(cost))),
+        owned=owned_parts(best.problem, best.catalog, best.report.design.pieces) if explain else (),
+    )
+
+
 def _plane_bound(answer: Answer, cost: float) -> float | None:
     """What a plane's designs cost at least; a plane without a design below the best one is bounded by that."""
     if answer.outcome is Outcome.INFEASIBLE:
@@ -218,18 +304,39 @@ def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog
     """
     if not isinstance(choice, Choice):
         choice = choice_from(choice)
-    tilt, allowed = choice.tilt_deg, problem.array.tilts
-    if tilt is not None:
-        if tilt not in allowed:
-            listed = ", ".join(f"{one:g}" for one in allowed) or "none"
-            raise InputError(f"choice: tilt_deg {tilt:g} is not a tilt of the problem ({listed})")
-        problem = at_tilt(problem, tilt)
+    raise_if_any(list(_misset(choice, problem)))
+    problem = on_one_plane(with_tilt(problem, choice))
     wrong = list(misfits(problem, catalog, choice.soft_starters))
     if problem.mounting is None and any(charging.mounts is not None for charging in choice.charging):
         wrong.append("choice: charging: mounts are named, but the problem has no section [mounting]: an allowance stands for them")
     if wrong:
         raise InputError(wrong)
     return check_on_plane(choice, with_starters(problem, catalog, choice.soft_starters), catalog)
+
+
+def _misset(choice: Choice, problem: Problem) -> Iterator[str]:
+    """What is wrong with the tilts that a choice names."""
+    array = problem.array
+    listed = ", ".join(f"{one:g}" for one in array.tilts) or "none"
+    if choice.tilt_deg is not None and choice.tilt_deg not in array.tilts:
+        yield f"choice: tilt_deg {choice.tilt_deg:g} is not a tilt of the problem ({listed})"
+    several = open_planes(problem)
+    for name, tilt in choice.tilt_deg_by_plane.items():
+        if name not in several or tilt not in several[name].array.tilts:
+            yield f"choice: tilt_deg_by_plane: {tilt:g} is not a tilt of a plane '{name}' that leaves its tilt open"
+    by_month = choice.tilt_deg_by_month
+    if by_month is None or by_month == array.tilt_deg_by_month:
+        return
+    if choice.tilt_deg is not None:
+        yield "choice: tilt_deg and tilt_deg_by_month say the same thing: give one of them"
+    if not array.adjustments_per_year:
+        yield "choice: tilt_deg_by_month is for a problem with array.adjustments_per_year"
+        return
+    for tilt in sorted(set(by_month) - set(array.tilts)):
+        yield f"choice: tilt_deg_by_month: {tilt:g} is not a tilt of the problem ({listed})"
+    changes = changes_a_year(by_month)
+    if changes > array.adjustments_per_year:
+        yield f"choice: tilt_deg_by_month changes {changes} times a year, the problem allows {array.adjustments_per_year} (array.adjustments_per_year)"
 
 
 def _solve_on_plane(
@@ -274,7 +381,7 @@ def _solve_on_plane(
         outcome=_outcome(found, problem), problem=problem, catalog=catalog, report=report,
         choice=choice_of(found.design) if found.design is not None else None, bound_cents=found.bound_cents, gap=_gap(found),
         reason=found.reason, screening=found.screening, timing_s=timing, sizes=found.sizes,
-        forces=_forces(report) if report else {}, near_bounds=_near_bounds(report) if report else (),
+        forces=forces_of(report) if report else {}, near_bounds=near_bounds_of(report) if report else (),
         owned=owned_parts(problem, catalog, found.design.pieces if found.design is not None else None) if explain else (),
         rounds=len(kept) if target else 0,
     )
@@ -316,62 +423,3 @@ def _gap(found: Found) -> float | None:
         return None
     gap = max(0.0, (found.objective_cents - found.bound_cents) / max(1.0, abs(found.objective_cents)))
     return 0.0 if gap < 1e-9 else gap
-
-
-# Rules that decide about a kind of part, those that usually bind first.
-DECIDING = {
-    "battery": (
-        "autonomy", "freezing-floor", "continuous-discharge", "surge-discharge", "sag-above-cut-out", "maximum-charge-current", "weekly-swing",
-    ),
-    "module": ("monthly-balance", "recovery", "full-recharge", "minimum-charge-current", "array-rectangles", "array-area"),
-    "controller": (
-        "controller-input-current", "pwm-rating", "cold-open-circuit", "controller-input-power", "maximum-charge-current", "load-terminal-current",
-    ),
-    "inverter": ("surge", "leg-power", "continuous-va", "continuous-power"),
-    "converter": ("dc-load-voltage", "dc-load-on-bank"),
-}
-
-
-def _forces(report: Report) -> dict[str, str]:
-    """For each part the tightest of the rules that decide about its kind."""
-    design = report.design
-    kinds = {design.bank.battery.id: "battery"}
-    for block in design.blocks:
-        kinds[block.module.id] = "module"
-        kinds.setdefault(block.part.id, "controller")
-    if design.inverters.inverter is not None:
-        kinds[design.inverters.inverter.id] = "inverter"
-    for use in design.converters:
-        kinds[use.converter.id] = "converter"
-    forces = {}
-    for part_id, kind in kinds.items():
-        rivals = [line for line in report.lines if line.rule in DECIDING[kind] and line.margin_share is not None and line.passed]
-        line = min(rivals, key=lambda one: one.margin_share or 0.0, default=None)
-        if line is None or (line.margin_share or 0.0) > LOOSE_SHARE:
-            forces[part_id] = "no rule closely: the cheapest that fits"
-        else:
-            asked = f"{_figure(line.actual)} {line.unit}, {line.sense} {_figure(line.required)} asked"
-            forces[part_id] = f"{_lowered(line.title)}: {asked}"
-    return forces
-
-
-LOOSE_SHARE = 0.5
-"""Margin from which a rule is not said to force a part."""
-
-
-def _lowered(title: str) -> str:
-    """A title as it stands inside a sentence: 'DC loads' stays as it is."""
-    return title if title[1:2].isupper() else title[:1].lower() + title[1:]
-
-
-def _figure(value: float) -> str:
-    """A number as a person writes it."""
-    return f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.4g}"
-
-
-def _near_bounds(report: Report) -> tuple[str, ...]:
-    """Bounds of ours, not of the trade, that the design lies on."""
-    return tuple(
-        f"the design lies on our bound of {line.required:g} {line.where}: raise it in [bounds] to look further"
-        for line in report.lines if line.rule == "bounds" and line.actual == line.required and line.required > 2
-    )

@@ -91,6 +91,10 @@ class Choice(_Record):
     """Generator and chargers, where the problem lets the design choose."""
     tilt_deg: Annotated[float, Field(ge=0, le=90)] | None = None
     """Tilt of the array, where the problem lets the design choose."""
+    tilt_deg_by_month: Annotated[tuple[Annotated[float, Field(ge=0, le=90)], ...], Field(min_length=12, max_length=12)] | None = None
+    """Tilts of an array that is set anew through the year, January to December, where the design chooses them."""
+    tilt_deg_by_plane: dict[str, Annotated[float, Field(ge=0, le=90)]] = {}
+    """Tilts of planes that leave theirs open, by their names."""
     soft_starters: dict[str, str] = {}
     """Soft starters before loads that may have one: ids by item, one a piece."""
 

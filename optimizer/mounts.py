@@ -22,6 +22,7 @@ from optimizer.inputs.mount_parts import ROOFS, Mount, Place
 from optimizer.inputs.mounting import Mounting
 from optimizer.inputs.parts import Module, Part
 from optimizer.inputs.problem import Problem
+from optimizer.needs.sunlight import by_plane, plane_names
 from optimizer.rules.book import RULES, Severities, meets
 from optimizer.rules.mounting import roof_load_kn_m2, tilt_out_of_reach_deg
 
@@ -43,19 +44,17 @@ class Cover:
     """Mounts of each kind in the set, shape (modules + 1, mounts)."""
 
 
-class Mounts:
-    """Chooses the mounts of one problem; `active` is false where it has no section on mounting: an allowance stands for them."""
+class MountsOnPlane:
+    """Chooses the mounts of arrays on one plane.
 
-    def __init__(self, problem: Problem, catalog: Catalog, cents_of: Callable[[Part], int]) -> None:
-        self.problem, self.cents_of = problem, cents_of
-        self.mounts = tuple(sorted(catalog.mounts, key=lambda mount: mount.id))
+    problem: as the plane sees it; it has a section on mounting
+    known: mounts of the catalog, ids in order
+    """
+
+    def __init__(self, problem: Problem, known: tuple[Mount, ...], cents_of: Callable[[Part], int]) -> None:
+        self.problem, self.mounts, self.cents_of = problem, known, cents_of
         self._severities = Severities(problem.rules)
         self._covers: dict[str, Cover] = {}
-
-    @property
-    def active(self) -> bool:
-        """Whether mounts are chosen."""
-        return self.problem.mounting is not None
 
     @property
     def asked(self) -> Mounting:
@@ -64,11 +63,11 @@ class Mounts:
         return self.problem.mounting
 
     @cached_property
-    def tilt_deg(self) -> float:
-        """Tilt of the array; there is one wherever mounts are chosen."""
-        tilts = self.problem.array.tilts
-        assert len(tilts) == 1, "mounts are chosen on one plane"
-        return tilts[0]
+    def tilts_deg(self) -> tuple[float, ...]:
+        """Tilts that the array has in a year, the lowest first; there is one wherever mounts are chosen."""
+        tilts = self.problem.array.positions_deg
+        assert tilts, "mounts are chosen where the tilt is known"
+        return tilts
 
     # --- what may carry what
 
@@ -79,7 +78,9 @@ class Mounts:
         yield "mount-place", asked.allows(mount.place), True
         yield "mount-wind", mount.wind_max_m_s, asked.wind_m_s
         yield "mount-snow", mount.snow_max_kn_m2, asked.snow_kn_m2
-        yield "mount-tilt", float(tilt_out_of_reach_deg(self.tilt_deg, mount.tilt_min_deg, mount.tilt_max_deg)), 0.0
+        yield "mount-tilt", float(np.max(tilt_out_of_reach_deg(np.array(self.tilts_deg), mount.tilt_min_deg, mount.tilt_max_deg))), 0.0
+        if len(self.tilts_deg) > 1:
+            yield "mount-adjustable", mount.adjustable, True
         if asked.salt:
             yield "mount-salt", mount.salt, True
 
@@ -95,10 +96,10 @@ class Mounts:
         return mount.place in ROOFS and self.asked.roof_load_max_kn_m2 is not None
 
     def _load(self, mount: Mount, module: Module, modules: int) -> float:
-        """Load on the roof under a mount with so many modules; infinite outside the rule's range [kN/m2]."""
+        """Load on the roof under a mount with so many modules, at the steepest tilt; infinite outside the rule's range [kN/m2]."""
         kg, area = mount.weight_kg + mount.ballast_kg, module.area_m2
         try:
-            return float(roof_load_kn_m2(module.weight_kg, modules, kg, area, self.tilt_deg, self.asked.snow_kn_m2))
+            return float(roof_load_kn_m2(module.weight_kg, modules, kg, area, self.tilts_deg[-1], self.asked.snow_kn_m2))
         except OutOfRange:
             return np.inf
 
@@ -171,13 +172,30 @@ class Mounts:
     # --- a design
 
     def of_block(self, block: Block) -> tuple[tuple[Mount, int], ...] | None:
-        """Mounts of one controller's array: those that are named, or the cheapest set; None where there is none."""
-        if block.mounts is not None:
-            return block.mounts
+        """The cheapest set under one controller's array; None where there is none."""
         cover = self.cover(block.module, block.modules_each)
         if not cover.found[block.modules_each]:
             return None
         return tuple((mount, int(n)) for mount, n in zip(self.mounts, cover.counts[block.modules_each], strict=True) if n)
+
+
+class Mounts:
+    """Chooses the mounts of one problem; `active` is false where it has no section on mounting: an allowance stands for them."""
+
+    def __init__(self, problem: Problem, catalog: Catalog, cents_of: Callable[[Part], int]) -> None:
+        self.active = problem.mounting is not None
+        self.mounts = tuple(sorted(catalog.mounts, key=lambda mount: mount.id))
+        self.cents_of = cents_of
+        each = zip(plane_names(problem), by_plane(problem), strict=True)
+        self._planes = {name: MountsOnPlane(one, self.mounts, cents_of) for name, one in each} if self.active else {}
+
+    def on(self, plane: str | None) -> MountsOnPlane:
+        """The mounts of one plane, by its name."""
+        return self._planes[plane]
+
+    def of_block(self, block: Block) -> tuple[tuple[Mount, int], ...] | None:
+        """Mounts of one controller's array: those that are named, or the cheapest set; None where there is none."""
+        return block.mounts if block.mounts is not None else self.on(block.plane).of_block(block)
 
     def pieces(self, design: Design) -> Counter[str]:
         """Mounts of all arrays of a design."""

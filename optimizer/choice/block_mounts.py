@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,18 +16,23 @@ if TYPE_CHECKING:
     from optimizer.choice.blocks import Arrays
 
 
-def mountable(mounts: Mounts, modules: list[Module], screening: Screening) -> np.ndarray:
-    """Which modules some mount of the catalog may carry at this site, with a record of what each rule on mounts removed."""
-    left = list(mounts.mounts)
-    if not left:
+def mountable(mounts: Mounts, planes: Sequence[str | None], modules: list[Module], screening: Screening) -> np.ndarray:
+    """Which modules some mount of the catalog may carry on some plane, with a record of what each rule on mounts removed."""
+    if not mounts.mounts:
         screening.lost("mount-parts", 1, 0, "the catalog has no mounts: it needs a mounts.csv where the problem has [mounting]")
         return np.zeros(len(modules), dtype=bool)
-    names = [mount.id for mount in left]
-    table = _held(Table({"mount": np.arange(len(left))}), [list(mounts.site_facts(mount)) for mount in left], names, screening)
-    pairs = [(left[at], module) for at in table.mount for module in modules]
-    facts = [list(mounts.module_facts(mount, module)) for mount, module in pairs]
-    _held(Table({"pair": np.arange(len(pairs))}), facts, [f"{module.id} on {mount.id}" for mount, module in pairs], screening)
-    return np.array([any(mounts.fewest(left[at], module) is not None for at in table.mount) for module in modules], dtype=bool)
+    left = [(plane, mount) for plane in planes for mount in mounts.mounts]
+    names = [mount.id + _on(plane) for plane, mount in left]
+    table = _held(Table({"mount": np.arange(len(left))}), [list(mounts.on(plane).site_facts(mount)) for plane, mount in left], names, screening)
+    pairs = [(*left[at], module) for at in table.mount for module in modules]
+    facts = [list(mounts.on(plane).module_facts(mount, module)) for plane, mount, module in pairs]
+    _held(Table({"pair": np.arange(len(pairs))}), facts, [f"{module.id} on {mount.id}{_on(plane)}" for plane, mount, module in pairs], screening)
+    able = [left[at] for at in table.mount]
+    return np.array([any(mounts.on(plane).fewest(mount, module) is not None for plane, mount in able) for module in modules], dtype=bool)
+
+
+def _on(plane: str | None) -> str:
+    return "" if plane is None else f" on plane '{plane}'"
 
 
 def _held(table: Table, facts: list[list[Fact]], names: list[str], screening: Screening) -> Table:
@@ -57,13 +63,15 @@ def with_mounts(arrays: Arrays, table: Table) -> Table:
     mounts = prices.mounts
     counts = np.zeros((len(table), len(mounts.mounts)), dtype=int)
     found = np.zeros(len(table), dtype=bool)
-    for at in np.unique(table.module):
-        rows = np.nonzero(table.module == at)[0]
+    planes = arrays.needs.planes
+    for plane, at in sorted(set(zip(table.plane.tolist(), table.module.tolist(), strict=True))):
+        rows = np.nonzero((table.plane == plane) & (table.module == at))[0]
         wanted = table.modules_each[rows]
-        cover = mounts.cover(modules[at], int(wanted.max()))
+        cover = mounts.on(planes[plane]).cover(modules[at], int(wanted.max()))
         counts[rows], found[rows] = cover.counts[wanted], cover.found[wanted]
     kept = arrays.screening.hold(
-        table, "mount-parts", found, True, lambda row: f"{table.modules_each[row]} modules of {modules[table.module[row]].id} with any mounts of the catalog",
+        table, "mount-parts", found, True,
+        lambda row: f"{table.modules_each[row]} modules of {modules[table.module[row]].id}{_on(planes[table.plane[row]])} with any mounts of the catalog",
     )
     counts = counts[found] if len(kept) < len(table) else counts
     bought, beside, kg = (

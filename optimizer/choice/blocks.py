@@ -118,7 +118,7 @@ def arrays(needs: Needs, catalog: Catalog, screening: Screening, stock: Stock, t
         ok = screening.hold(ok, "heaviest-piece", ok.weight_kg, limit, lambda row: parts[ok.device[row]].id)
         light = screening.hold(light, "heaviest-piece", light.weight_kg, limit, lambda row: modules[light.module[row]].id)
     if stock.prices.mounts.active:
-        light = light.take(mountable(stock.prices.mounts, modules, screening)[light.module])
+        light = light.take(mountable(stock.prices.mounts, needs.planes, modules, screening)[light.module])
     d, m, s = product_rows(len(ok), len(light), problem.bounds.modules_in_series)
     strings = Table({"device": ok.device[d], "module": light.module[m], "series": s + 1})
     result = Arrays(needs, stock, screening, parts, modules, devices, panels, strings)
@@ -191,8 +191,6 @@ def blocks_of_class(arrays: Arrays, bank: Bank, ceiling_v: float, most_a: float,
     table = _screen_strings(arrays, bank, ceiling_v)
     if len(table):
         table = _parallel(arrays, bank, table, most_cents)
-    if len(table) and arrays.stock.prices.mounts.active:
-        table = with_mounts(arrays, table)
     if len(table) and arrays.stock.prices.wiring.active:
         table = with_circuits(arrays, bank, table)
     if len(table):
@@ -200,6 +198,9 @@ def blocks_of_class(arrays: Arrays, bank: Bank, ceiling_v: float, most_a: float,
         table = arrays.screening.hold(table, "maximum-charge-current", table.high_a, most_a, arrays.namer(table), as_it_is=True)
     if len(table):
         table = on_planes(arrays, table)
+    if len(table) and arrays.stock.prices.mounts.active:
+        table = with_mounts(arrays, table)
+    if len(table):
         _harvest(arrays, bank, table)
     return table
 

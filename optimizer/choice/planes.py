@@ -1,4 +1,4 @@
-"""Blocks on each plane that an array may lie on, and the room of the planes: a block lies on one plane, with the same cost on each."""
+"""Blocks on each plane that an array may lie on, and the room of the planes: a block lies on one plane, with the same cost on each but for its mounts."""
 
 from __future__ import annotations
 

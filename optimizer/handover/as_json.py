@@ -20,6 +20,7 @@ from optimizer.inputs.catalog import FILES, Catalog
 from optimizer.inputs.parts import Allowance
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.needs.demand import Demand
+from optimizer.needs.positions import positions
 from optimizer.needs.sunlight import azimuth_of, by_plane, sun_on_plane
 from optimizer.proof.check import Report
 from optimizer.proof.lines import Line
@@ -56,7 +57,7 @@ def inputs_data(problem_sha256: str | None, catalog_sha256: str | None) -> Data:
 
 def choice_data(choice: Choice) -> Data:
     """The object that `check` reads back; tilt, source and soft starters are in it where the problem left them open, planes where it has several."""
-    left_out = {name for name in ("tilt_deg", "source", "soft_starters") if not getattr(choice, name) and getattr(choice, name) != 0}
+    left_out = {name for name in ("tilt_deg", "tilt_deg_by_month", "tilt_deg_by_plane", "source", "soft_starters") if not getattr(choice, name) and getattr(choice, name) != 0}
     data: Data = choice.model_dump(mode="json", exclude=left_out)
     for one in data["charging"]:
         if one["plane"] is None:
@@ -128,7 +129,13 @@ def planes_data(report: Report | None) -> Data:
 
 def _plane_data(problem: Problem) -> Data:
     sun = sun_on_plane(problem)
-    return {"tilt_deg": sun.tilt_deg, "azimuth_deg": azimuth_of(problem), "origin": sun.origin}
+    data: Data = {"tilt_deg": sun.tilt_deg, "azimuth_deg": azimuth_of(problem), "origin": sun.origin}
+    return data if sun.tilt_deg_by_month is None else {**data, "positions": positions_data(sun.tilt_deg_by_month)}
+
+
+def positions_data(tilt_deg_by_month: Sequence[float]) -> list[Data]:
+    """Positions of an array that is set anew through the year, each with its months, in which it is set at the beginning of the first."""
+    return [{"tilt_deg": one.tilt_deg, "months": [MONTHS[month] for month in one.months]} for one in positions(tilt_deg_by_month)]
 
 
 def reliability_data(report: Report | None, problem: Problem, rounds: int) -> Data | None:

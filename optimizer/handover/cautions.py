@@ -7,8 +7,9 @@ from collections.abc import Callable, Iterator
 
 from optimizer.handover.layout import lowered
 from optimizer.inputs.problem import Problem
+from optimizer.needs.positions import changes_a_year
 from optimizer.needs.site import HEATING_BELOW_C
-from optimizer.needs.sunlight import bias_words
+from optimizer.needs.sunlight import bias_words, by_plane
 from optimizer.proof.array import needs_cold_cut_out
 from optimizer.proof.check import Report
 from optimizer.proof.lines import Line
@@ -109,8 +110,15 @@ def _of_problem(problem: Problem) -> Iterator[str]:
             "Ratings of mounts were compared with the wind and snow of the problem file, and weight with what it says of the roof. Anchors, "
             "rafters, ballast against wind and how loads add up were not calculated: that is a structural engineer's work, by local code."
         )
-        if problem.mounting.on_a_roof and problem.mounting.roof_load_max_kn_m2 is None:
+        seen = [one.mounting for one in by_plane(problem)]
+        if any(one is not None and one.on_a_roof and one.roof_load_max_kn_m2 is None for one in seen):
             yield "The problem file does not say what the roof bears: its load was not held against anything."
+        by_month = problem.array.tilt_deg_by_month
+        if by_month is not None:
+            yield (
+                f"The sun counts on the array being set anew {changes_a_year(by_month)} times a year, at the beginning of the months that the answer names. "
+                "Whoever does it does it every year; left as it is, the array gives less in the months of the other position."
+            )
         if problem.mounting.salt:
             yield "Salt air: mounts for it and tinned cable were taken; the catalog does not say which modules and boxes stand salt: ask their makers."
     if problem.site.earthing != "negative":

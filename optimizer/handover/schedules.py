@@ -9,6 +9,8 @@ from optimizer.circuits.earth import SOURCES, earth_size
 from optimizer.design import Block
 from optimizer.inputs.catalog import Tables
 from optimizer.inputs.circuit_parts import Cable
+from optimizer.inputs.problem import MONTHS
+from optimizer.needs.positions import positions
 from optimizer.needs.site import HEATING_BELOW_C
 from optimizer.proof.check import Report
 from optimizer.proof.circuits import circuit_name
@@ -45,11 +47,11 @@ def schedules_data(report: Report) -> Data:
 
 def mounts_data(report: Report) -> list[Data]:
     """What each array stands on; nothing where an allowance stands for mounts."""
-    asked = report.whole.needs.problem.mounting
-    if asked is None:
-        return []
     rows = []
     for number, block in enumerate(report.design.blocks, start=1):
+        asked = report.whole.needs.mounting_on(block.plane)
+        if asked is None:
+            return []
         load = next((line.actual for line in report.lines if line.rule == "roof-load" and line.where == mounts_name(number)), None)
         rows += [
             {
@@ -163,6 +165,7 @@ def settings_data(report: Report) -> list[Data]:
             }),
             "agrees": _agrees(report, ("cut-out-order", "inverter-dc-window")),
         })
+    sheets += _mount_sheets(report)
     if bank.battery.bms:
         sheets.append({
             "device": bank.battery.id, "as": "battery, fixed by its maker", "count": bank.units,
@@ -173,6 +176,18 @@ def settings_data(report: Report) -> list[Data]:
             "agrees": _agrees(report, ("charge-below-cut-off", "cut-out-order")),
         })
     return sheets
+
+
+def _mount_sheets(report: Report) -> list[Data]:
+    """How the mounts of an array are set through the year, where its tilt changes."""
+    by_month = report.whole.needs.problem.array.tilt_deg_by_month
+    if by_month is None:
+        return []
+    settings = {f"from the beginning of {MONTHS[one.months[0]]} [deg]": one.tilt_deg for one in positions(by_month)}
+    return [
+        {"device": mount.id, "as": f"mounts, array {number}", "count": n * block.count, "settings": settings, "agrees": _agrees(report, ("mount-tilt", "mount-adjustable"))}
+        for number, block in enumerate(report.design.blocks, start=1) for mount, n in report.prices.mounts.of_block(block) or ()
+    ]
 
 
 def _controller_sheet(report: Report, block: Block, role: str) -> Data:

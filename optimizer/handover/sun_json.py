@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from optimizer.handover.as_json import Data
+from optimizer.handover.as_json import Data, positions_data
 from optimizer.inputs.problem import MONTHS
 from optimizer.questions.sun import Sun
 
@@ -18,6 +18,7 @@ def sun_data(suns: tuple[Sun, ...], inputs: Data) -> Data:
     return {
         "problem": sun.problem.name,
         "tilt_deg": None if several else sun.plane.tilt_deg,
+        "tilt_deg_by_month": None if sun.plane.tilt_deg_by_month is None else list(sun.plane.tilt_deg_by_month),
         "azimuth_deg": None if several else sun.azimuth_deg,
         "method": sun.method,
         "months": [_mean(months) for months in zip(*each, strict=True)] if several else each[0],
@@ -28,6 +29,13 @@ def sun_data(suns: tuple[Sun, ...], inputs: Data) -> Data:
         "tilts": [
             {"tilt_deg": one.tilt_deg, "sun_h": list(one.sun_h), "weakest_month": MONTHS[one.weakest], "weakest_sun_h": one.weakest_h, "tried": one.tried}
             for one in sun.tilts
+        ],
+        "adjusted": [
+            {
+                "adjustments_per_year": one.changes, "positions": positions_data(one.tilt_deg_by_month), "sun_h": list(one.sun_h),
+                "weakest_month": MONTHS[one.weakest], "weakest_sun_h": one.weakest_h, "gain_share": one.gain_share, "year_gain_share": one.year_gain_share,
+            }
+            for one in sun.adjusted
         ],
         "best_tilt_deg": None if best is None else best.tilt_deg,
         "temperatures": {"lowest_c": temperatures.lowest_c, "hottest_c": temperatures.hottest_c, "air_c": list(temperatures.air_c)},

@@ -37,6 +37,8 @@ def draw_sun(path: Path, suns: tuple[Sun, ...]) -> None:
             style, marker = LINES[number % len(LINES)], MARKERS[number % len(MARKERS)]
             plot.plot(at, other.counts, color="0.25", linewidth=1.5, linestyle=style, marker=marker, markersize=5, label=f"what counts on\n{other.name}")
         plane = "the plane" if sun.plane.tilt_deg is None else f"the plane, tilt {sun.plane.tilt_deg:g} deg"
+        if sun.plane.tilt_deg_by_month is not None:
+            plane = "the plane as it is\nset anew through the year"
         tilt = plane if sun.name is None else sun.name
         plot.plot(at, sun.counts, color="black", linewidth=2, marker=MARKERS[0], markerfacecolor="white", label=f"what counts on\n{tilt}")
         plot.set_xticks(list(at), [name if month in sun.months_of_use else f"({name})" for month, name in enumerate(MONTHS)])

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from optimizer.handover.layout import bullets, joined, labelled, section, wrapped
 from optimizer.handover.listing import AVERAGES
 from optimizer.inputs.problem import MONTHS
+from optimizer.needs.positions import positions
 from optimizer.questions.sun import Sun
 
 MARKS = "* most sun in its weakest month of use; - `solve` does not look there"
@@ -40,6 +41,8 @@ def _on(sun: Sun) -> str:
 
 def _plane(sun: Sun) -> str:
     tilt = "tilt not stated" if sun.plane.tilt_deg is None else f"tilt {sun.plane.tilt_deg:g} deg"
+    if sun.plane.tilt_deg_by_month is not None:
+        tilt = "tilt " + ", ".join(one.words for one in positions(sun.plane.tilt_deg_by_month))
     azimuth = "azimuth not stated" if sun.azimuth_deg is None else f"azimuth {sun.azimuth_deg:g} deg"
     return f"{'' if sun.name is None else sun.name + ': '}{tilt}, {azimuth} (180 south, 90 east)"
 
@@ -48,7 +51,17 @@ def _best(sun: Sun) -> list[str]:
     best = sun.best
     if best is None:
         return []
-    return labelled("Best tilt", f"{best.tilt_deg:g} deg: {best.weakest_h:.2f} h in {MONTHS[best.weakest]}, the weakest month of use there")
+    told = labelled("Best tilt", f"{best.tilt_deg:g} deg: {best.weakest_h:.2f} h in {MONTHS[best.weakest]}, the weakest month of use there")
+    for one in sun.adjusted:
+        each = positions(one.tilt_deg_by_month)
+        if len(each) > 1:
+            told += labelled(
+                f"Set {one.changes} x", f"{', '.join(position.words for position in each)}: {one.weakest_h:.2f} h in {MONTHS[one.weakest]}; "
+                f"{100 * one.gain_share:+.1f} % in the weakest month of use, {100 * one.year_gain_share:+.1f} % in all of them",
+            )
+        else:
+            told += labelled(f"Set {one.changes} x", "gives no more in any month of use")
+    return told
 
 
 def _months(sun: Sun) -> Iterator[str]:

@@ -24,7 +24,8 @@ from optimizer.handover.layout import (
 )
 from optimizer.handover.schedules_text import schedules_text
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.problem import Problem
+from optimizer.inputs.problem import MONTHS, Problem
+from optimizer.needs.positions import positions
 from optimizer.needs.sunlight import by_plane, sun_on_plane
 from optimizer.proof.check import Report
 from optimizer.proof.lines import Line
@@ -161,6 +162,7 @@ def _headline(report: Report) -> list[str]:
     if design.source is not None:
         lines += labelled("Generator", _source(design.source))
     lines += _plane(report)
+    lines += _adjusting(report)
     lines += _autonomy(report)
     lines += labelled("Month", f"{month.month} is the shortest: the array gives {_ratio(month.ratio)} times the load, {asked:.2f} asked{' with the generator' if design.source is not None else ''}")
     lines += _reliability(report)
@@ -197,6 +199,16 @@ def _plane(report: Report) -> list[str]:
         if name in used and one.array.sun_h is None:
             lines += labelled("Sun", (f"{name}: " if name is not None else "") + sun_on_plane(one).origin)
     return lines
+
+
+def _adjusting(report: Report) -> list[str]:
+    """How an array is set through the year, where its tilt changes."""
+    by_month = report.whole.needs.problem.array.tilt_deg_by_month
+    if by_month is None:
+        return []
+    each = positions(by_month)
+    when = ", ".join(f"at the beginning of {MONTHS[one.months[0]]} to {one.tilt_deg:g} deg" for one in each)
+    return labelled("Set anew", f"{len(each)} times a year: {when}")
 
 
 def _bank(design: Design) -> str:

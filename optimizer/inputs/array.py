@@ -37,7 +37,7 @@ TwelveShares = Annotated[tuple[Share, ...], BeforeValidator(twelve)]
 Tilt = Annotated[float, Field(ge=0, le=90)]
 
 
-def _tilts(value: Any) -> Any:
+def tilts_in(value: Any) -> Any:
     """A tilt as it is, `best`, or several, the lowest first and none twice; a list of one is that one."""
     if value is None or value == "best":
         return value
@@ -49,6 +49,9 @@ def _tilts(value: Any) -> Any:
         raise ValueError("needs one tilt or more")
     distinct = tuple(sorted({float(one) for one in several}))
     return distinct if len(distinct) > 1 else distinct[0]
+
+
+Tilts = Annotated[Tilt | tuple[Tilt, ...] | Literal["best"], BeforeValidator(tilts_in)]
 
 
 def sides(text: str) -> tuple[float, float]:
@@ -76,7 +79,9 @@ class Array(Section):
     sun_h: TwelveSunHours | None = None
     horizontal_kwh_m2: TwelveSunHours | None = None
     weather_file: Annotated[str, Field(min_length=1)] | None = None
-    tilt_deg: Annotated[Tilt | tuple[Tilt, ...] | Literal["best"] | None, BeforeValidator(_tilts)] = None
+    tilt_deg: Tilts | None = None
+    tilt_deg_by_month: Annotated[tuple[Tilt, ...] | None, BeforeValidator(twelve)] = None
+    adjustments_per_year: Literal[0, 2, 3, 4] = 0
     azimuth_deg: Annotated[float, Field(ge=0, lt=360)] | None = None
     albedo: TwelveShares | None = None
     shade: TwelveShares = (1.0,) * 12
@@ -107,6 +112,18 @@ class Array(Section):
         return () if self.tilt_deg is None else (float(self.tilt_deg),)
 
     @property
+    def positions_deg(self) -> tuple[float, ...]:
+        """Tilts that the array has in a year, the lowest first: one where it stays as it is, none where its tilt is open or not stated."""
+        if self.tilt_deg_by_month is not None:
+            return tuple(sorted(set(self.tilt_deg_by_month)))
+        return self.tilts if len(self.tilts) == 1 else ()
+
+    @property
+    def tilt_is_open(self) -> bool:
+        """Whether the design chooses the tilt, or the tilts of a year."""
+        return len(self.tilts) > 1
+
+    @property
     def albedo_by_month(self) -> tuple[float, ...]:
         """Share of the sun that the ground throws back, by month."""
         return self.albedo if self.albedo is not None else (ALBEDO,) * 12
@@ -131,7 +148,7 @@ class Array(Section):
                 "sun_h: is required: twelve monthly sun hours on the array's plane; docs/problem-file.md says where to get them, "
                 "and what horizontal_kwh_m2 or weather_file take in their place"
             )
-        elif given != ["sun_h"] and self.tilt_deg is None:
+        elif given != ["sun_h"] and self.tilt_deg is None and self.tilt_deg_by_month is None:
             yield f'tilt_deg: is required with {given[0]}: a number, a list, or "best"'
 
     @model_validator(mode="after")
@@ -142,6 +159,12 @@ class Array(Section):
             complaints.append(f"{' and '.join(given)} say the same thing: give one of them")
         elif given == ["sun_h"] and len(self.tilts) > 1:
             complaints.append("tilt_deg: sun_h is for one plane: several tilts need horizontal_kwh_m2 or weather_file")
+        if self.tilt_deg is not None and self.tilt_deg_by_month is not None:
+            complaints.append("tilt_deg and tilt_deg_by_month say the same thing: give one of them")
+        if self.adjustments_per_year and self.tilt_deg_by_month is not None:
+            complaints.append("adjustments_per_year: tilt_deg_by_month says already when the array is adjusted: leave one of them out")
+        elif self.adjustments_per_year and not self.tilt_is_open:
+            complaints.append('adjustments_per_year: needs tilts to choose from: tilt_deg as a list or "best", with horizontal_kwh_m2 or weather_file')
         if self.soiling_by_month is not None and "soiling" in self.model_fields_set:
             complaints.append("soiling and soiling_by_month say the same thing: give one of them")
         if complaints:

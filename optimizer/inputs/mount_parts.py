@@ -18,7 +18,10 @@ Angle = Annotated[float, Field(ge=0, le=90)]
 
 
 class Mount(Part):
-    """What holds up to so many modules; `ballast_kg` is laid on it, bought where the array stands, and is not in `weight_kg`."""
+    """What holds up to so many modules; `adjustable`: made to be set to other tilts through the year.
+
+    `ballast_kg` is laid on it, bought where the array stands, and is not in `weight_kg`.
+    """
 
     place: Place
     modules: Count
@@ -30,12 +33,17 @@ class Mount(Part):
     snow_max_kn_m2: NotNegative
     salt: YesNo
     ballast_kg: NotNegative = 0.0
+    adjustable: YesNo = False
     weight_kg: Positive
 
     def errors(self) -> Iterator[Complaint]:
         """What cannot be."""
         if self.tilt_min_deg > self.tilt_max_deg:
             yield "tilt_min_deg", f"must not be above tilt_max_deg ({self.tilt_max_deg:g})"
+        if self.adjustable and self.tilt_min_deg == self.tilt_max_deg:
+            yield "adjustable", "a mount that can be set to one tilt only is not adjustable: say y with a range of tilts, or n"
+        if self.adjustable and self.place == "pitched roof":
+            yield "adjustable", "modules lie flush with a pitched roof: its pitch is their only tilt"
         if self.module_width_max_mm > self.module_length_max_mm:
             yield "module_width_max_mm", f"is the short side: it must not be above module_length_max_mm ({self.module_length_max_mm:g})"
 

@@ -15,13 +15,16 @@ STEEP_ROOF_DEG = 70.0
 """Tilt from which a place on a roof is doubted; common practice, no source."""
 
 
+RoofLoad = Annotated[float, Field(gt=0, le=50)]
+
+
 class Mounting(Section):
     """Where arrays may stand, and what their mounts must stand there; wind and snow are those that local code gives."""
 
     places: tuple[Place, ...] = ()
     wind_m_s: Annotated[float, Field(gt=0, le=120)]
     snow_kn_m2: Annotated[float, Field(ge=0, le=30)]
-    roof_load_max_kn_m2: Annotated[float, Field(gt=0, le=50)] | None = None
+    roof_load_max_kn_m2: RoofLoad | None = None
     salt: bool = False
 
     def allows(self, place: str) -> bool:
@@ -35,7 +38,7 @@ class Mounting(Section):
 
     def complaints(self, array: Array) -> Iterator[str]:
         """What does not agree with the section on the array."""
-        if array.tilt_deg is None:
+        if array.tilt_deg is None and array.tilt_deg_by_month is None:
             yield "array.tilt_deg: is required with [mounting]: mounts are made for a range of tilts"
 
     def doubts(self, array: Array) -> Iterator[str]:
@@ -52,3 +55,17 @@ class Mounting(Section):
             yield 'array.mounting: is "open rack", but modules lie flush with a pitched roof: they get hotter "close to a roof"'
         if self.on_a_roof and array.tilts and min(array.tilts) > STEEP_ROOF_DEG:
             yield f"array.tilt_deg: {min(array.tilts):g} deg is steep for a roof"
+
+
+def adjusting_complaints(array: Array, *, bare: bool, several: bool, limited: bool) -> Iterator[str]:
+    """Where an array that is adjusted through the year cannot be: without [mounting], on several planes, with a loss-of-load limit."""
+    by_month = array.tilt_deg_by_month is not None
+    if not by_month and not array.adjustments_per_year:
+        return
+    key = "array.tilt_deg_by_month" if by_month else "array.adjustments_per_year"
+    if bare:
+        yield f"{key}: needs a section [mounting]: an allowance does not say which mounts can be set anew, nor what they cost"
+    if several:
+        yield f"{key}: is for an array on one plane: leave [[planes]] out"
+    if limited and not by_month:
+        yield f"{key}: tilts are told apart by the sun of months, which a loss-of-load limit does not see: give tilt_deg_by_month, or leave [reliability] out"

@@ -11,9 +11,9 @@ from optimizer.inputs.array import Array, twelve
 from optimizer.inputs.generator import GeneratorUse, generator_complaints
 from optimizer.inputs.growth import Growth, Stage
 from optimizer.inputs.load import Load, Section
-from optimizer.inputs.mounting import Mounting
+from optimizer.inputs.mounting import Mounting, adjusting_complaints
 from optimizer.inputs.parts import Kelvinable, NotNegative, Positive, Share
-from optimizer.inputs.planes import Plane, plane_complaints, stated_sun
+from optimizer.inputs.planes import Plane, mounting_doubts, plane_complaints, stated_sun
 from optimizer.inputs.text_tables import nearest
 from optimizer.inputs.wiring import Wiring
 from optimizer.rules.book import RULES
@@ -294,7 +294,7 @@ class Problem(Section):
                     yield f"{key}: season '{season}' is not known{nearest(season, sorted(known))}"
             for season in sorted(known - set(given)):
                 yield f"{key}: season '{season}' has no value"
-        if self.mounting is not None:
+        if self.mounting is not None and not self.planes:
             yield from self.mounting.complaints(self.array)
         yield from generator_complaints(self)
         if self.growth is not None:
@@ -303,9 +303,8 @@ class Problem(Section):
             yield "reliability: a loss-of-load limit knows one plane: leave [[planes]] out; `bankstring replay` lives a design on several"
         if self.reliability is not None and self.reliability.critical_only and not any(load.critical == "yes" for load in self.loads):
             yield "reliability.critical_only: no load is critical"
-        if self.mounting is not None and self.planes:
-            yield "mounting: mounts are chosen on one plane: leave [[planes]] or [mounting] out"
-        yield from plane_complaints(self.array, self.planes) if self.planes else (f"array.{text}" for text in self.array.lacking())
+        yield from adjusting_complaints(self.array, bare=self.mounting is None, several=bool(self.planes), limited=self.reliability is not None)
+        yield from plane_complaints(self.array, self.planes, self.mounting) if self.planes else (f"array.{text}" for text in self.array.lacking())
         if self.array.horizontal_kwh_m2 is not None and self.site.latitude_deg is None:
             yield "site.latitude_deg: is required with array.horizontal_kwh_m2"
         if self.temperatures.lowest_c >= self.temperatures.hottest_c:
@@ -359,8 +358,7 @@ class Problem(Section):
                 yield f"{key}: is the same in every month: a yearly mean hides the month that decides"
             elif max(sun) > 8.5:
                 yield f"{key}: {max(sun):g} h in a month, usually up to 8.5: hours of daylight instead of sun hours?"
-        if self.mounting is not None:
-            yield from self.mounting.doubts(self.array)
+        yield from mounting_doubts(self.array, self.planes, self.mounting)
         if temperatures.lowest_c > min(temperatures.air_c):
             yield "temperatures.lowest_c: is above a monthly mean of the air"
         if temperatures.hottest_c < max(temperatures.air_c):

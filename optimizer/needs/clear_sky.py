@@ -74,8 +74,8 @@ def _clear_sky_of(problem: Problem) -> Weather | None:
     return clear_year(latitude, longitude, elevation)
 
 
-def ceiling_sun_h(problem: Problem, tilt_deg: float | None) -> tuple[float, ...] | None:
-    """Twelve sun hours on the plane under a sky without clouds; None without a latitude.
+def ceiling_sun_h(problem: Problem, sun: PlaneSun) -> tuple[float, ...] | None:
+    """Twelve sun hours on a plane under a sky without clouds; None without a latitude.
 
     Without a tilt the sunniest of several in each month; without an azimuth the plane faces the equator; without a
     longitude the turbidity of the air is that of longitude 0.
@@ -87,8 +87,9 @@ def ceiling_sun_h(problem: Problem, tilt_deg: float | None) -> tuple[float, ...]
     if azimuth is None:
         azimuth = 180.0 if clear.latitude_deg >= 0 else 0.0
     ground = problem.array.albedo_by_month
-    tilts = ANY_TILT_DEG if tilt_deg is None else (tilt_deg,)
-    hours = np.max([monthly_sun_h(clear, tilt, azimuth, ground) for tilt in tilts], axis=0)
+    tilts = {tilt for month in range(12) if (tilt := sun.tilt_in(month)) is not None} or ANY_TILT_DEG
+    each = {tilt: monthly_sun_h(clear, tilt, azimuth, ground) for tilt in tilts}
+    hours = [each[tilt][month] if (tilt := sun.tilt_in(month)) is not None else max(one[month] for one in each.values()) for month in range(12)]
     return tuple(float(one) for one in hours)
 
 
@@ -113,7 +114,7 @@ def doubts(problem: Problem) -> Iterator[str]:
 def _above(problem: Problem, sun: PlaneSun, key: str, latitude: float) -> Iterator[str]:
     """Months in which a plane has more sun than a sky without clouds gives."""
     given = sun.sun_h
-    ceiling = ceiling_sun_h(problem, sun.tilt_deg)
+    ceiling = ceiling_sun_h(problem, sun)
     assert ceiling is not None, "there is a latitude"
     above = [at for at in range(12) if given[at] > ceiling[at] * CLEAR_SKY_ERROR]
     if above:
@@ -146,7 +147,7 @@ def _exaggerated(problem: Problem, key: str) -> Iterator[str]:
         sun = sun_on_plane(problem)
     except OutOfRange:  # said as an error by whoever asks for the sun on the plane
         return
-    ceiling = ceiling_sun_h(problem, sun.tilt_deg)
+    ceiling = ceiling_sun_h(problem, sun)
     assert ceiling is not None, "there is a latitude"
     above = [at for at in range(12) if sun.sun_h[at] > ceiling[at] * CLEAR_SKY_ERROR]
     if above:

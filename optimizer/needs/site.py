@@ -7,6 +7,8 @@ from functools import cached_property
 
 import numpy as np
 
+from optimizer.inputs.array import Array
+from optimizer.inputs.mounting import Mounting
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.needs.daylight import DAYS_OF_MONTH
 from optimizer.needs.demand import Demand, SeasonDemand
@@ -106,6 +108,8 @@ class Needs:
         self.planes = plane_names(problem)
         self.arrays = tuple(one.array for one in by_plane(problem))
         """The section [array] as each plane has it: its room and its sun."""
+        self.mountings = tuple(one.mounting for one in by_plane(problem))
+        """The section [mounting] as each plane has it: its place and what its roof bears."""
         self.plane_sun_h = np.array([sun_hours_that_count(one)[self.months] for one in by_plane(problem)])
         """Sun hours that count, by plane and month of use [h/day], shape (planes, months)."""
         self.air_c = np.array(problem.temperatures.air_c)[self.months]
@@ -160,6 +164,14 @@ class Needs:
     def sun_h_on(self, plane: str | None) -> np.ndarray:
         """Sun hours that count on a plane, by month of use [h/day]."""
         return np.asarray(self.plane_sun_h[self.planes.index(plane)])
+
+    def array_on(self, plane: str | None) -> Array:
+        """The section [array] as a plane has it."""
+        return self.arrays[self.planes.index(plane)]
+
+    def mounting_on(self, plane: str | None) -> Mounting | None:
+        """The section [mounting] as a plane has it; None where an allowance stands for mounts."""
+        return self.mountings[self.planes.index(plane)]
 
     @cached_property
     def critical(self) -> Demand:

@@ -12,14 +12,15 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
 from optimizer.errors import OutOfRange
-from optimizer.inputs.planes import array_on
+from optimizer.inputs.planes import array_on, mounting_on
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.needs.demand import Demand
+from optimizer.needs.positions import all_year, most_in_the_weakest, positions, ways_to_set
 from optimizer.rules.sunlight import (
     LOW_NOON_DEG,
     MEAN_DAYS,
@@ -52,6 +53,13 @@ class PlaneSun:
     sun_h: tuple[float, ...]
     origin: str
     tilt_deg: float | None
+    """None where it is not known, or not the same in every month."""
+    tilt_deg_by_month: tuple[float, ...] | None = None
+    """Tilts of an array that is set anew through the year."""
+
+    def tilt_in(self, month: int) -> float | None:
+        """Tilt in a month, 0 is January; None where it is not known [deg]."""
+        return self.tilt_deg if self.tilt_deg_by_month is None else self.tilt_deg_by_month[month]
 
 
 # --- the hourly method
@@ -82,20 +90,21 @@ def _sky(weather: Weather) -> dict[str, Any]:
 
 
 def plane_hours_w_m2(
-    weather: Weather, tilt_deg: float, azimuth_deg: float, albedo: float | Sequence[float], model: str = MODEL,
+    weather: Weather, tilt_deg: float | Sequence[float], azimuth_deg: float, albedo: float | Sequence[float], model: str = MODEL,
 ) -> np.ndarray:
     """Sun on a plane in each hour of a weather file [W/m2], shape (8760,).
 
+    tilt_deg: one tilt, or twelve by month
     albedo: one share, or twelve by month
     model: sky by pvlib: "isotropic", "haydavies" or "perez"
     """
     sky = _sky(weather)
-    ground = np.broadcast_to(np.asarray(albedo, dtype=float), (12,))[weather.month]
+    tilt, ground = (np.broadcast_to(np.asarray(one, dtype=float), (12,))[weather.month] for one in (tilt_deg, albedo))
     with quiet():
         from pvlib.irradiance import get_total_irradiance
 
         total = get_total_irradiance(
-            tilt_deg, azimuth_deg, sky["zenith"], sky["azimuth"], weather.dni, weather.ghi, weather.dhi, dni_extra=sky["extra"],
+            tilt, azimuth_deg, sky["zenith"], sky["azimuth"], weather.dni, weather.ghi, weather.dhi, dni_extra=sky["extra"],
             airmass=sky["air_mass"], albedo=ground, model=model,
         )
     # At night the air mass is not a number, and a model that needs it gives none: there is no sun then.
@@ -148,20 +157,39 @@ def azimuth_of(problem: Problem) -> float | None:
 
 def on_tilt(problem: Problem, tilt_deg: float) -> PlaneSun:
     """Sun on the plane of one tilt, for a problem that gives it on the horizontal or in a weather file."""
-    array, azimuth = problem.array, azimuth_of(problem)
-    assert azimuth is not None, "there is one where the sun on the plane is calculated"
-    plane = f"tilt {tilt_deg:g} deg, azimuth {azimuth:g} deg"
+    hours = _hours_on(problem, tilt_deg)
+    return PlaneSun(hours, _origin(problem, f"tilt {tilt_deg:g} deg"), tilt_deg)
+
+
+def on_tilts(problem: Problem, tilt_deg_by_month: Sequence[float]) -> PlaneSun:
+    """Sun on an array that is set anew through the year: in each month that of the month's tilt."""
+    tilts = tuple(float(tilt) for tilt in tilt_deg_by_month)
+    each = {tilt: _hours_on(problem, tilt) for tilt in set(tilts)}
+    words = "tilt " + ", ".join(one.words for one in positions(tilts))
+    return PlaneSun(tuple(each[tilt][month] for month, tilt in enumerate(tilts)), _origin(problem, words), None, tilts)
+
+
+def _origin(problem: Problem, tilt: str) -> str:
+    plane = f"{tilt}, azimuth {azimuth_of(problem):g} deg"
     weather = weather_of(problem)
     if weather is not None:
-        hours = _monthly_sun_h(weather, tilt_deg, azimuth, array.albedo_by_month)
-        return PlaneSun(hours, f"hourly from {Path(weather.name).name}, {plane}, Hay-Davies sky", tilt_deg)
+        return f"hourly from {Path(weather.name).name}, {plane}, Hay-Davies sky"
+    return f"monthly means on the horizontal, {plane}, even (isotropic) sky"
+
+
+def _hours_on(problem: Problem, tilt_deg: float) -> tuple[float, ...]:
+    """Twelve sun hours on the plane of one tilt [h/day]."""
+    array, azimuth = problem.array, azimuth_of(problem)
+    assert azimuth is not None, "there is one where the sun on the plane is calculated"
+    weather = weather_of(problem)
+    if weather is not None:
+        return _monthly_sun_h(weather, tilt_deg, azimuth, array.albedo_by_month)
     assert array.horizontal_kwh_m2 is not None, "one of three ways is given"
     assert problem.site.latitude_deg is not None, "the problem was refused without a latitude"
     try:
-        hours = _from_monthly_means(array.horizontal_kwh_m2, problem.site.latitude_deg, tilt_deg, azimuth, array.albedo_by_month)
+        return _from_monthly_means(array.horizontal_kwh_m2, problem.site.latitude_deg, tilt_deg, azimuth, array.albedo_by_month)
     except OutOfRange as bad:
         raise OutOfRange(f"array.horizontal_kwh_m2: {_out_of_range(problem)}{bad}; a weather_file, or sun_h on the plane, has no such limit, and 0 is the cautious figure") from None
-    return PlaneSun(hours, f"monthly means on the horizontal, {plane}, even (isotropic) sky", tilt_deg)
 
 
 def bias_words(problem: Problem) -> str:
@@ -179,10 +207,11 @@ def _out_of_range(problem: Problem) -> str:
 
 
 def sun_on_plane(problem: Problem) -> PlaneSun:
-    """Sun on the array's plane, whichever way the problem gives it. Of several tilts that with most sun in the weakest month of use."""
-    if problem.array.sun_h is not None:
-        return PlaneSun(problem.array.sun_h, "given on the plane of the array", next(iter(problem.array.tilts), None))
-    return on_tilt(problem, _best_first(problem)[0])
+    """Sun on the array's plane, whichever way the problem gives it. Where its tilt is open, that with most sun in the weakest month of use."""
+    array = on_one_plane(problem).array
+    if array.sun_h is not None:
+        return PlaneSun(array.sun_h, "given on the plane of the array", next(iter(array.tilts), None), array.tilt_deg_by_month)
+    return on_tilts(problem, array.tilt_deg_by_month) if array.tilt_deg_by_month is not None else on_tilt(problem, array.tilts[0])
 
 
 def plane_names(problem: Problem) -> tuple[str | None, ...]:
@@ -192,7 +221,10 @@ def plane_names(problem: Problem) -> tuple[str | None, ...]:
 
 def by_plane(problem: Problem) -> tuple[Problem, ...]:
     """The problem as each of its planes sees it, as if there were no other; the problem itself where it names none."""
-    return tuple(problem.model_copy(update={"array": array_on(problem.array, plane), "planes": ()}) for plane in problem.planes) or (problem,)
+    return tuple(
+        problem.model_copy(update={"array": array_on(problem.array, plane), "mounting": mounting_on(problem.mounting, plane), "planes": ()})
+        for plane in problem.planes
+    ) or (problem,)
 
 
 def left_by_month(problem: Problem) -> np.ndarray:
@@ -210,14 +242,14 @@ def sun_hours_that_count(problem: Problem, sun: PlaneSun | None = None) -> np.nd
 
 
 def with_sun_percent(problem: Problem, percent: float) -> Problem:
-    """The problem with so much of its sun on each of its planes, as `sun_h`; of several tilts on that with most sun in the weakest month of use."""
+    """The problem with so much of its sun on each of its planes, as `sun_h`; an open tilt is that with most sun in the weakest month of use."""
     scaled = [tuple(min(14.0, hours * percent / 100) for hours in sun_on_plane(one).sun_h) for one in by_plane(problem)]
     array, given = problem.array, {"horizontal_kwh_m2": None, "weather_file": None}
     if problem.planes:
-        planes = tuple(plane.model_copy(update={"sun_h": sun_h}) for plane, sun_h in zip(problem.planes, scaled, strict=True))
+        planes = tuple(plane.model_copy(update={"sun_h": sun_h}) for plane, sun_h in zip(on_one_plane(problem).planes, scaled, strict=True))
         return problem.model_copy(update={"planes": planes, "array": array.model_copy(update=given)})
     if array.sun_h is None:
-        array = array.model_copy(update={**given, "tilt_deg": _best_first(problem)[0], "azimuth_deg": azimuth_of(problem)})
+        array = on_one_plane(problem).array.model_copy(update={**given, "azimuth_deg": azimuth_of(problem)})
     return problem.model_copy(update={"array": array.model_copy(update={"sun_h": scaled[0]})})
 
 
@@ -243,17 +275,79 @@ def _best_first(problem: Problem) -> tuple[float, ...]:
 
 def at_tilt(problem: Problem, tilt_deg: float) -> Problem:
     """The problem on one of its planes."""
-    return problem.model_copy(update={"array": problem.array.model_copy(update={"tilt_deg": tilt_deg})})
+    return problem.model_copy(update={"array": problem.array.model_copy(update={"tilt_deg": tilt_deg, "adjustments_per_year": 0})})
+
+
+def at_tilts(problem: Problem, tilt_deg_by_month: Sequence[float]) -> Problem:
+    """The problem with its array set through the year, or on one plane where the tilt never changes."""
+    tilts = tuple(float(tilt) for tilt in tilt_deg_by_month)
+    if len(set(tilts)) == 1:
+        return at_tilt(problem, tilts[0])
+    return problem.model_copy(update={
+        "array": problem.array.model_copy(update={"tilt_deg": None, "tilt_deg_by_month": tilts, "adjustments_per_year": 0}),
+    })
 
 
 def on_one_plane(problem: Problem) -> Problem:
-    """The problem on the tilt with most sun in the weakest month of use, where it leaves the tilt open."""
-    return at_tilt(problem, _best_first(problem)[0]) if len(problem.array.tilts) > 1 else problem
+    """The problem with its array as it gets most sun in the weakest month of use, where it leaves the tilt open."""
+    array = problem.array
+    if problem.planes:
+        return on_tilts_of_planes(problem, {name: on_one_plane(one).array.tilts[0] for name, one in open_planes(problem).items()})
+    if not array.tilt_is_open:
+        return problem
+    if not array.adjustments_per_year:
+        return at_tilt(problem, _best_first(problem)[0])
+    return at_tilts(problem, best_tilts(problem, array.tilts, array.adjustments_per_year))
 
 
-def with_tilt(problem: Problem, tilt_deg: float | None) -> Problem:
-    """The problem on the plane that a choice names; as it is where the choice names none."""
-    return problem if tilt_deg is None else at_tilt(problem, tilt_deg)
+def best_tilts(problem: Problem, tilts: Sequence[float], changes: int) -> tuple[float, ...]:
+    """The way to set an array at most so many times a year with most sun in the weakest month of use: a tilt for each month [deg].
+
+    Of equals, for a tilt that stays the one with most in the next weakest, for several the ones with most in all months of use.
+    """
+    months = list(Demand(problem).months_of_use) or list(range(12))
+    sun = np.array([sun_hours_that_count(problem, on_tilt(problem, tilt)) for tilt in tilts])[:, months]
+    ways = np.concatenate([ways_to_set(sun, most) for most in dict.fromkeys((0, min(2, changes), changes))])
+    got = sun[ways, np.arange(len(months))]
+    best = ways[most_in_the_weakest(got if changes < 2 else np.column_stack([got.min(axis=1), got.sum(axis=1)]))]
+    return tuple(float(tilt) for tilt in all_year(np.array(tilts)[best][None, :], months)[0])
+
+
+def on_tilts_of_planes(problem: Problem, tilts_deg: Mapping[str, float]) -> Problem:
+    """The problem with some of its planes on one tilt each, by their names."""
+    planes = tuple(plane.model_copy(update={"tilt_deg": float(tilts_deg[plane.name])}) if plane.name in tilts_deg else plane for plane in problem.planes)
+    return problem.model_copy(update={"planes": planes})
+
+
+def open_planes(problem: Problem) -> dict[str, Problem]:
+    """Planes whose tilt the design chooses, each with the problem as it sees it."""
+    each = zip(problem.planes, by_plane(problem), strict=True) if problem.planes else ()
+    return {plane.name: one for plane, one in each if one.array.tilt_is_open}
+
+
+class SetUp(Protocol):
+    """How a choice sets the array up."""
+
+    @property
+    def tilt_deg(self) -> float | None:
+        """One tilt, where the problem leaves it open."""
+
+    @property
+    def tilt_deg_by_month(self) -> Sequence[float] | None:
+        """Twelve tilts, where the array is set anew through the year."""
+
+    @property
+    def tilt_deg_by_plane(self) -> Mapping[str, float]:
+        """Tilts of planes that leave theirs open."""
+
+
+def with_tilt(problem: Problem, choice: SetUp) -> Problem:
+    """The problem with its array set as a choice says; as it is where the choice names no tilt."""
+    if choice.tilt_deg_by_plane:
+        return on_tilts_of_planes(problem, choice.tilt_deg_by_plane)
+    if choice.tilt_deg_by_month is not None:
+        return at_tilts(problem, choice.tilt_deg_by_month)
+    return problem if choice.tilt_deg is None else at_tilt(problem, choice.tilt_deg)
 
 
 def planes(problem: Problem) -> tuple[float | None, ...]:

@@ -317,18 +317,18 @@ def sky_of(problem: Problem, *, own_course: bool = False) -> Sky:
     weight /= weight.sum()
     probability = np.array([0.5 * math.erfc(-x / math.sqrt(2)) for x in NORMAL])
     latitude, assumed = latitude_of(problem), []
-    tilt, azimuth = sun.tilt_deg, azimuth_of(problem)
+    tilts, azimuth = [sun.tilt_in(month) for month in range(12)], azimuth_of(problem)
     if latitude is None:
         assumed.append(f"latitude unknown: days of {ORDINARY_DAY_H:g} h and a clearness of {ORDINARY_CLEARNESS:g} in every month were taken")
     else:
-        if tilt is None:
-            tilt = abs(latitude)
-            assumed.append(f"tilt unknown: that of the latitude ({tilt:g} deg) was taken")
+        if None in tilts:
+            tilts = [abs(latitude)] * 12
+            assumed.append(f"tilt unknown: that of the latitude ({abs(latitude):g} deg) was taken")
         if azimuth is None:
             azimuth = 180.0 if latitude >= 0 else 0.0
             assumed.append(f"azimuth unknown: {azimuth:g} deg was taken")
     clearness, energy, shares = [], [], []
-    for month, day in enumerate(MEAN_DAY):
+    for month, (day, tilt) in enumerate(zip(MEAN_DAY, tilts, strict=True)):
         if latitude is None or tilt is None or azimuth is None:
             mean, sunset = ORDINARY_CLEARNESS, math.pi / 2
             relative = np.asarray(clearness_at(probability, mean))

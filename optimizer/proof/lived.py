@@ -75,9 +75,10 @@ def weather_year(problem: Problem) -> tuple[np.ndarray, np.ndarray] | None:
     weather, sun, azimuth = weather_of(problem), sun_on_plane(problem), azimuth_of(problem)
     if weather is None:
         return None
-    assert sun.tilt_deg is not None, "a problem with a weather file was refused without a tilt"
+    tilts = [tilt for month in range(12) if (tilt := sun.tilt_in(month)) is not None]
+    assert len(tilts) == 12, "a problem with a weather file was refused without a tilt"
     assert azimuth is not None, "there is one where the sun on the plane is calculated"
-    plane = plane_hours_w_m2(weather, sun.tilt_deg, azimuth, problem.array.albedo_by_month)
+    plane = plane_hours_w_m2(weather, tilts, azimuth, problem.array.albedo_by_month)
     share = np.repeat(left_by_month(problem)[MONTH_OF_DAY], 24)
     return np.asarray(effective_sun_h(plane, share))[None, :], np.asarray(weather.air_c)
 

@@ -22,7 +22,7 @@ def mounts_name(number: int) -> str:
 
 def mount_lines(needs: Needs, known: tuple[Mount, ...], block: Block, taken: Set | None, where: str) -> list[Line]:
     """Rules 98 and 106 for the mounts of one array; `taken` is None where no set of the catalog may carry it."""
-    asked = needs.problem.mounting
+    asked, tilts = needs.mounting_on(block.plane), needs.array_on(block.plane).positions_deg
     if asked is None:
         return []
     lines = Lines(needs.severities, where)
@@ -35,9 +35,10 @@ def mount_lines(needs: Needs, known: tuple[Mount, ...], block: Block, taken: Set
         lines.add("mount-place", mount.place, asked.places or (mount.place,), at)
         lines.add("mount-wind", mount.wind_max_m_s, asked.wind_m_s, at)
         lines.add("mount-snow", mount.snow_max_kn_m2, asked.snow_kn_m2, at)
-        tilt = _tilt_deg(needs)
-        outside = None if tilt is None else float(mounting.tilt_out_of_reach_deg(tilt, mount.tilt_min_deg, mount.tilt_max_deg))
+        outside = max((float(mounting.tilt_out_of_reach_deg(tilt, mount.tilt_min_deg, mount.tilt_max_deg)) for tilt in tilts), default=None)
         lines.add("mount-tilt", outside, 0.0, lines.at(f"{mount.id}, {mount.tilt_min_deg:g} to {mount.tilt_max_deg:g} deg"))
+        if len(tilts) > 1:
+            lines.add("mount-adjustable", mount.adjustable, True, at)
         lines.add("mount-size", block.module.length_mm, mount.module_length_max_mm, lines.at(f"{mount.id}, long side"))
         lines.add("mount-size", block.module.width_mm, mount.module_width_max_mm, lines.at(f"{mount.id}, short side"))
         if asked.salt:
@@ -50,24 +51,19 @@ def mount_lines(needs: Needs, known: tuple[Mount, ...], block: Block, taken: Set
     return lines.lines
 
 
-def _tilt_deg(needs: Needs) -> float | None:
-    tilts = needs.problem.array.tilts
-    return tilts[0] if len(tilts) == 1 else None
-
-
 def roof_load(needs: Needs, block: Block, taken: Set) -> float | None:
-    """Greatest load under a mount on a roof, the modules placed so that it is least [kN/m2]; None where it is not known.
+    """Greatest load under a mount on a roof at the steepest tilt, the modules placed so that it is least [kN/m2]; None where it is not known.
 
     The load under a mount falls with the modules on it. A load is not passed where every mount may be filled so far, and
     the modules are enough for that.
     """
-    asked, tilt = needs.problem.mounting, _tilt_deg(needs)
-    if asked is None or tilt is None:
+    asked, tilts = needs.mounting_on(block.plane), needs.array_on(block.plane).positions_deg
+    if asked is None or not tilts:
         return None
 
     def under(mount: Mount, modules: int) -> float:
         kg = mount.weight_kg + mount.ballast_kg
-        return float(mounting.roof_load_kn_m2(block.module.weight_kg, modules, kg, block.module.area_m2, tilt, asked.snow_kn_m2))
+        return float(mounting.roof_load_kn_m2(block.module.weight_kg, modules, kg, block.module.area_m2, max(tilts), asked.snow_kn_m2))
 
     try:
         loads = {mount.id: [under(mount, n) for n in range(1, mount.modules + 1)] for mount, _ in taken if mount.place in ROOFS}

@@ -23,7 +23,7 @@ def held_against(answer: Answer, problem: Problem, catalog: Catalog) -> Report:
     """The design of an answer under the rules of another problem. The answer must have a design."""
     choice = answer.choice
     assert choice is not None, "an answer with a design is held"
-    asked = with_starters(with_tilt(problem, choice.tilt_deg), catalog, choice.soft_starters)
+    asked = with_starters(with_tilt(problem, choice), catalog, choice.soft_starters)
     return check_design(design_of(choice, catalog), Needs(asked), catalog)
 
 

@@ -51,8 +51,8 @@ def places_under(report: Report, catalog: Catalog, mount: Mount) -> list[MountPl
 
 def _cheapest_with(prices: PriceList, catalog: Catalog, block: Block, mount: Mount) -> Set | None:
     """The cheapest set under an array that has at least one of the mount; None where its modules are too few for one."""
-    mounts = prices.mounts
-    beside = Mounts(prices.problem, replace(catalog, mounts=tuple(one for one in catalog.mounts if one.place == mount.place)), mounts.cents_of)
+    mounts = prices.mounts.on(block.plane)
+    beside = Mounts(prices.problem, replace(catalog, mounts=tuple(one for one in catalog.mounts if one.place == mount.place)), mounts.cents_of).on(block.plane)
     fewest, n = mounts.fewest(mount, block.module), block.modules_each
     sets: list[Set] = []
     for carried in range(fewest or n + 1, min(mount.modules, n) + 1):

@@ -191,7 +191,7 @@ class _Search:
         """Hold a design against the best, by changed lines and then by what the problem itself counts; returns these."""
         assert answer.report is not None, "only designs are kept"
         assert answer.choice is not None, "a design is one of a choice"
-        asked = with_starters(with_tilt(self.asked, answer.choice.tilt_deg), self.catalog, answer.choice.soft_starters)
+        asked = with_starters(with_tilt(self.asked, answer.choice), self.catalog, answer.choice.soft_starters)
         report = check_design(answer.report.design, Needs(asked), self.catalog)
         assert report.valid, "more locks and other prices make nothing valid that was not"
         rank = (_changed_lines(self.order, report.design), report.bill.objective_cents)

@@ -136,7 +136,8 @@ def replay(
         problem, catalog, report = answer.problem, answer.catalog, answer.report
     else:
         answer, report = None, check(choice, problem, catalog)
-        problem, catalog = with_worn_parts(problem, catalog)
+        _, catalog = with_worn_parts(problem, catalog)
+        problem = report.whole.needs.problem  # with the tilt and the soft starters that the choice names
     if report is None:
         return Replayed(problem, answer, None, years, seed, SYNTHETIC, new)
     needs = report.whole.needs

@@ -15,6 +15,7 @@ from optimizer.needs.sunlight import (
     PlaneSun,
     azimuth_of,
     best_first,
+    best_tilts,
     bias_words,
     by_plane,
     left_by_month,
@@ -47,6 +48,26 @@ class TiltSun:
 
 
 @dataclass(frozen=True)
+class AdjustedSun:
+    """Sun hours that count on an array that is set anew so many times a year: the way with most in its weakest month of use."""
+
+    changes: int
+    tilt_deg_by_month: tuple[float, ...]
+    sun_h: tuple[float, ...]
+    weakest: int
+    """Month of use with the least sun, 0 is January."""
+    gain_share: float
+    """More sun in the weakest month of use than on the best tilt all year, as a share of that."""
+    year_gain_share: float
+    """More sun in all months of use than on the best tilt all year, as a share of that."""
+
+    @property
+    def weakest_h(self) -> float:
+        """Sun hours of the weakest month of use [h/day]."""
+        return self.sun_h[self.weakest]
+
+
+@dataclass(frozen=True)
 class Sun:
     """The sun of a problem on one plane. `counts` is what is left of the plane's sun after shade, snow and monthly soiling."""
 
@@ -61,6 +82,8 @@ class Sun:
     ceiling: tuple[float, ...] | None
     months_of_use: tuple[int, ...]
     tilts: tuple[TiltSun, ...]
+    adjusted: tuple[AdjustedSun, ...]
+    """Two and four positions a year, where more than one plane is known."""
     origins: Mapping[str, str]
     warnings: tuple[str, ...]
     bias: str
@@ -89,10 +112,11 @@ def sun(problem: Problem) -> tuple[Sun, ...]:
 def _sun(problem: Problem, name: str | None, warnings: list[str], bias: str) -> Sun:
     array, plane = problem.array, sun_on_plane(problem)
     months = Demand(problem).months_of_use
+    tilts = () if array.sun_h is not None or name is not None else _by_tilt(problem, months)
     return Sun(
         problem=problem, name=name, plane=plane, azimuth_deg=azimuth_of(problem), counts=_hours(sun_hours_that_count(problem, plane)),
-        left=_hours(left_by_month(problem)), ceiling=ceiling_sun_h(problem, plane.tilt_deg), months_of_use=months,
-        tilts=() if array.sun_h is not None or name is not None else _by_tilt(problem, months), origins=_origins(problem, plane), warnings=tuple(warnings),
+        left=_hours(left_by_month(problem)), ceiling=ceiling_sun_h(problem, plane), months_of_use=months,
+        tilts=tilts, adjusted=_adjusted(problem, months, tilts), origins=_origins(problem, plane), warnings=tuple(warnings),
         bias=bias,
     )
 
@@ -111,11 +135,27 @@ def _by_tilt(problem: Problem, months: tuple[int, ...]) -> tuple[TiltSun, ...]:
     return tuple(rows)
 
 
+def _adjusted(problem: Problem, months: tuple[int, ...], tilts: tuple[TiltSun, ...]) -> tuple[AdjustedSun, ...]:
+    """The best way to set the array two and four times a year, of the tilts that are shown."""
+    use, each = list(months or range(12)), {one.tilt_deg: one.sun_h for one in tilts}
+    found = []
+    for changes in (2, 4) if len(tilts) > 1 and len(use) >= 2 else ():
+        by_month = best_tilts(problem, list(each), changes)
+        fixed = np.array(each[best_tilts(problem, list(each), 0)[0]])[use]
+        hours = tuple(each[tilt][month] for month, tilt in enumerate(by_month))
+        weakest = use[int(np.argmin([hours[month] for month in use]))]
+        pairs = ((hours[weakest], fixed.min()), (sum(hours[month] for month in use), fixed.sum()))
+        found.append(AdjustedSun(changes, by_month, hours, weakest, *(float(new / old - 1) if old > 0 else 0.0 for new, old in pairs)))
+    return tuple(found)
+
+
 def _origins(problem: Problem, plane: PlaneSun) -> dict[str, str]:
     """Where each figure comes from, by its key."""
     found = {"sun_h": plane.origin}
     array, weather = problem.array, weather_of(problem)
-    if len(array.tilts) > 1:
+    if array.adjustments_per_year:
+        found["tilt_deg"] = "of the ways to set the array through the year, that with most sun in the weakest month of use"
+    elif array.tilt_is_open:
         found["tilt_deg"] = "of the tilts to try, that with most sun in the weakest month of use"
     if array.sun_h is None and array.azimuth_deg is None:
         found["azimuth_deg"] = "towards the equator"

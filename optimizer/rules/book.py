@@ -211,6 +211,7 @@ RULES: Mapping[str, Rule] = _book(
     Rule("mount-wind", "98", "Mounts are rated for the site's wind", "hard", "m/s", "at least", WIND_AND_SNOW, by_size=True),
     Rule("mount-snow", "98", "Mounts are rated for the site's snow", "hard", "kN/m2", "at least", WIND_AND_SNOW, by_size=True),
     Rule("mount-tilt", "98", "Mounts reach the array's tilt", "hard", "deg", "at most", by_size=True),
+    Rule("mount-adjustable", "98", "Mounts of an array that is adjusted through the year can be set anew", "hard", "", "equals"),
     Rule("mount-size", "98", "Modules are no larger than their mounts take", "hard", "mm", "at most", by_size=True),
     Rule("mount-modules", "98", "Mounts have a place for every module", "hard", "", "equals"),
     Rule("roof-load", "98", "Modules, mounts, ballast and snow stay within what the roof bears", "hard", "kN/m2", "at most", WIND_AND_SNOW, by_size=True),

@@ -9,6 +9,7 @@ import pytest
 from optimizer import load_problem
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import shipped_folder
+from optimizer.inputs.problem import Problem
 from optimizer.inputs.problem_file import problem_from
 from optimizer.needs.requirements import requirements
 from optimizer.needs.sunlight import by_plane, sun_hours_that_count, with_sun_percent
@@ -97,3 +98,32 @@ def test_the_room_of_each_plane_is_a_requirement():
     found = {one.name: one for one in requirements(problem)}
     assert found["planes.east roof.rectangles_m"].with_value("any shape").planes[0].rectangles_m == ()
     assert found["planes.west roof.rectangles_m"].with_value("any shape").planes[0].rectangles_m != ()
+
+
+def test_a_plane_may_leave_its_tilt_open_where_its_sun_is_calculated():
+    data = load_problem(shipped_folder("problems") / "gable_house.toml").model_dump(exclude_unset=True)
+    data["planes"] = [*data["planes"][:1], {"name": "yard", "tilt_deg": "best", "azimuth_deg": 180}]
+    problem = Problem.model_validate(data)
+    assert [len(one.array.tilts) for one in by_plane(problem)] == [1, 19]
+    with pytest.raises(ValueError, match="'yard': tilt_deg: sun_h is for one tilt"):
+        Problem.model_validate({**data, "planes": [{**data["planes"][1], "sun_h": 3.0}]})
+
+
+@pytest.mark.parametrize(("planes", "mounting", "said"), [
+    ({"place": "ground"}, None, "place: is for mounts that are chosen"), ({"roof_load_max_kn_m2": 1.5}, None, "roof_load_max_kn_m2: is for mounts"),
+    ({"place": "ground"}, {"places": ["pitched roof"], "wind_m_s": 40, "snow_kn_m2": 1}, "place: 'ground' is not one of mounting.places"),
+])
+def test_what_a_plane_says_of_mounts_agrees_with_the_section(planes, mounting, said):
+    data = load_problem(shipped_folder("problems") / "gable_house.toml").model_dump(exclude_unset=True)
+    data["planes"] = [{**data["planes"][0], **planes}, data["planes"][1]]
+    with pytest.raises(ValueError, match=said):
+        Problem.model_validate({**data, **({"mounting": mounting} if mounting else {})})
+
+
+def test_doubts_about_mounts_name_the_planes_that_they_are_about():
+    data = load_problem(shipped_folder("problems") / "gable_house.toml").model_dump(exclude_unset=True)
+    data["mounting"] = {"places": ["pitched roof"], "wind_m_s": 10, "snow_kn_m2": 1}
+    data["planes"] = [{**data["planes"][0], "roof_load_max_kn_m2": 2.0}, data["planes"][1]]
+    told = [text for text in Problem.model_validate(data).doubts() if "mounting" in text]
+    assert [text.startswith("planes: plane 'west roof': mounting.roof_load_max_kn_m2") for text in told if "roof_load" in text] == [True]
+    assert [text.startswith("mounting.wind_m_s") for text in told if "wind" in text] == [True]

@@ -449,7 +449,7 @@ class Walk:
         """The cheapest set of mounts in one place that the check accepts, of every set of which none is empty: looked at one by one."""
         if self.problem.mounting is None:
             return None
-        key = (block.module.id, block.modules_each)
+        key = (block.module.id, block.modules_each, block.plane)
         if key not in self._sets:
             sets = [one for place in {mount.place for mount in self.catalog.mounts} for one in self._sets_in(block, place)]
             ranked = [(sum(self._mount_cents(m) * n for m, n in one), sum(round(1000 * m.weight_kg) * n for m, n in one), one) for one in sets]
@@ -473,7 +473,7 @@ class Walk:
         return self.prices.bought_cents(mount) + self.prices.beside_cents(mount)
 
     @cached_property
-    def _sets(self) -> dict[tuple[str, int], Set | None]:
+    def _sets(self) -> dict[tuple[str, int, str | None], Set | None]:
         return {}
 
     @cached_property
