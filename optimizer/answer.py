@@ -36,7 +36,15 @@ from optimizer.inputs.text_tables import raise_if_any
 from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.positions import changes_a_year
 from optimizer.needs.site import Needs
-from optimizer.needs.sunlight import at_tilt, on_one_plane, open_planes, planes, with_tilt
+from optimizer.needs.sunlight import (
+    at_tilt,
+    by_plane,
+    on_one_plane,
+    open_planes,
+    plane_names,
+    planes,
+    with_tilt,
+)
 from optimizer.proof.check import Report, check_design
 from optimizer.proof.check import check as check_on_plane
 from optimizer.proof.forces import forces_of, near_bounds_of
@@ -258,8 +266,8 @@ def _cheapest_way(
         report = on(answer.choice, here, catalog)
         cents = answer.report.bill.objective_cents
         if report is not None and (most is None or report.bill.objective_cents <= most):
-            by_plane = {plane.name: plane.tilt_deg for plane in here.planes if plane.name in open_planes(problem)}
-            set_up = {"tilt_deg_by_plane": by_plane, "tilt_deg": here.array.tilt_deg, "tilt_deg_by_month": here.array.tilt_deg_by_month}
+            of_planes = {plane.name: plane.tilt_deg for plane in here.planes if plane.name in open_planes(problem)}
+            set_up = {"tilt_deg_by_plane": of_planes, "tilt_deg": here.array.tilt_deg, "tilt_deg_by_month": here.array.tilt_deg_by_month}
             best = replace(
                 answer, problem=here, catalog=catalog, report=report, choice=answer.choice.model_copy(update=set_up),
                 forces=forces_of(report), near_bounds=near_bounds_of(report),
@@ -320,10 +328,10 @@ def _misset(choice: Choice, problem: Problem) -> Iterator[str]:
     listed = ", ".join(f"{one:g}" for one in array.tilts) or "none"
     if choice.tilt_deg is not None and choice.tilt_deg not in array.tilts:
         yield f"choice: tilt_deg {choice.tilt_deg:g} is not a tilt of the problem ({listed})"
-    several = open_planes(problem)
+    seen = dict(zip(plane_names(problem), by_plane(problem), strict=True)) if problem.planes else {}
     for name, tilt in choice.tilt_deg_by_plane.items():
-        if name not in several or tilt not in several[name].array.tilts:
-            yield f"choice: tilt_deg_by_plane: {tilt:g} is not a tilt of a plane '{name}' that leaves its tilt open"
+        if name not in seen or tilt not in seen[name].array.tilts:
+            yield f"choice: tilt_deg_by_plane: {tilt:g} is not a tilt of a plane '{name}' of the problem"
     by_month = choice.tilt_deg_by_month
     if by_month is None or by_month == array.tilt_deg_by_month:
         return

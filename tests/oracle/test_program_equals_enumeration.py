@@ -48,7 +48,8 @@ OF_CIRCUITS = {  # decided in test_circuits_enumerated.py: these cases have no c
     "interrupt-rating", "terminal-size", "string-fuse", "arc-fault", "rapid-shutdown", "cable-tinned",
 }
 OF_MOUNTS = {  # decided in test_mounts_enumerated.py: these cases have no mounts
-    "mount-parts", "mount-place", "mount-wind", "mount-snow", "mount-tilt", "mount-size", "mount-modules", "mount-salt", "roof-load",
+    "mount-parts", "mount-place", "mount-wind", "mount-snow", "mount-tilt", "mount-adjustable", "mount-size", "mount-modules", "mount-salt",
+    "roof-load",
 }
 
 OF_SOURCES = {  # decided in test_generator_in_design.py: these cases have no generator to choose

@@ -57,6 +57,7 @@ def test_the_program_finds_what_every_tilt_gives(seed: int, mounted: bool) -> No
         again = check(answer.choice.model_dump(mode="json"), problem, catalog)
         assert again.valid
         assert again.bill == answer.report.bill
+        assert check(answer.choice, on_tilts_of_planes(problem, answer.choice.tilt_deg_by_plane), catalog).bill == again.bill
 
 
 def test_a_choice_without_tilts_has_those_with_most_sun_in_the_weakest_month() -> None:
@@ -65,5 +66,5 @@ def test_a_choice_without_tilts_has_those_with_most_sun_in_the_weakest_month() -
     assert choice is not None
     bare = check(choice.model_copy(update={"tilt_deg_by_plane": {}}), problem, catalog)
     assert bare.whole.needs.problem.planes == on_one_plane(problem).planes
-    with pytest.raises(InputError, match="is not a tilt of a plane"):
+    with pytest.raises(InputError, match="33 is not a tilt of a plane 'plane 0'"):
         check(choice.model_copy(update={"tilt_deg_by_plane": {"plane 0": 33.0}}), problem, catalog)
