@@ -20,6 +20,7 @@ from optimizer.design import Choice, Design, choice_from, choice_of
 from optimizer.errors import InputError, WrongUse
 from optimizer.inputs.agreement import refuse_unknown_parts
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.generator import SAID
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.starters import (
     Fitted,
@@ -95,7 +96,8 @@ def solve(
     The design has passed the check, or there is none; `answer.outcome` says how it ended.
     """
     if margin_share and problem.source_in_design:
-        raise WrongUse("a margin cannot be asked for with a generator in the design: leave out one of --margin and generator.in_design")
+        other = problem.site.other_source
+        raise WrongUse(f"a margin cannot be asked for with {SAID[other]} in the design: leave out one of --margin and {other}.in_design")
     refuse_unknown_parts(problem, catalog)
     if any(load.soft_starter == "may" for load in problem.loads):
         each = partial(solve, prune=prune, solver=solver, kinds=kinds, margin_share=margin_share)

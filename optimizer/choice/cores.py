@@ -132,7 +132,7 @@ def power_cores(needs: Needs, catalog: Catalog, screening: Screening, stock: Sto
     if columns and needs.problem.source_in_design:
         table, feeds = with_sources(table, inverter_records, needs, catalog, screening, stock)
         if not len(table):
-            columns, missing = [], f"No battery bank with its generator is left after the rule {screening.emptied_by}."
+            columns, missing = [], f"No battery bank with its source is left after the rule {screening.emptied_by}."
     cores = Cores(table, classes, batteries, inverter_records, ways, missing, feeds)
     if columns:
         _costs(cores, catalog, stock)
@@ -330,7 +330,7 @@ def _costs(cores: Cores, catalog: Catalog, stock: Stock) -> None:
         )
 
     replaced = _replacements(cores, catalog, stock) if prices.lives.minimised else 0
-    fed_units = np.array([*(1 + feed.count for feed in cores.feeds), 0])[table.feed] if cores.fed else 0
+    fed_units = np.array([*(feed.units for feed in cores.feeds), 0])[table.feed] if cores.fed else 0
     connections = table.units + table.strings + 2 * (table.inverter_count + way_units + fed_units)
     fixed = allowances(allowance) + prices.fixed_freight_cents + prices.starters_cents + prices.connection_cents * connections + table.wiring_cents + replaced
     table.add(

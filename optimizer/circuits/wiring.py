@@ -35,7 +35,8 @@ from optimizer.circuits.figures import (
     string_a,
 )
 from optimizer.circuits.fit import Fit, Fitter
-from optimizer.design import Bank, Block, ConverterUse, Design, InverterBank, charging_device
+from optimizer.circuits.source_side import SourceSide
+from optimizer.design import Bank, Block, ConverterUse, Design, InverterBank, Source, charging_device
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import Cable, Protection
 from optimizer.inputs.parts import Controller, Inverter, Part
@@ -89,7 +90,8 @@ class Wiring:
         """Devices of some kinds."""
         return [device for device in self.catalog.protection if device.kind in kinds]
 
-    def _fitter(self, use: str, kinds: tuple[str, ...], one_way_m: float, conductors: int = 2, **more: bool) -> Fitter:
+    def fitter(self, use: str, kinds: tuple[str, ...], one_way_m: float, conductors: int = 2, **more: bool) -> Fitter:
+        """Cables of a use with devices of some kinds, for circuits of one length."""
         outside = use == "array"
         ambient = self.needs.problem.temperatures.hottest_c if outside else self.needs.electronics_highest_c
         return Fitter(
@@ -100,48 +102,53 @@ class Wiring:
     @cached_property
     def strings(self) -> Fitter:
         """String leads with their fuses."""
-        return self._fitter("array", ("string fuse",), self.asked.string_m)
+        return self.fitter("array", ("string fuse",), self.asked.string_m)
 
     @cached_property
     def runs(self) -> Fitter:
         """Runs from the array; the column of cables that a block chooses from. A switch breaks, it does not protect."""
-        return self._fitter("array", ("array switch",), self.asked.array_run_m)
+        return self.fitter("array", ("array switch",), self.asked.array_run_m)
 
     @cached_property
     def beside_strings(self) -> tuple[Fitter, Fitter]:
         """Combiners and surge arresters."""
-        return self._fitter("array", ("combiner",), 0.0), self._fitter("array", ("surge arrester",), 0.0)
+        return self.fitter("array", ("combiner",), 0.0), self.fitter("array", ("surge arrester",), 0.0)
 
     @cached_property
     def on_buildings(self) -> tuple[Fitter, Fitter]:
         """Arc-fault detectors and shutdown switches at the array."""
-        return self._fitter("array", ("arc-fault detector",), 0.0), self._fitter("array", ("array shutdown",), 0.0)
+        return self.fitter("array", ("arc-fault detector",), 0.0), self.fitter("array", ("array shutdown",), 0.0)
 
     @cached_property
     def charging(self) -> Fitter:
         """Circuits between controllers and the bank."""
-        return self._fitter("battery", ("breaker", "fuse"), self.asked.charge_run_m)
+        return self.fitter("battery", ("breaker", "fuse"), self.asked.charge_run_m)
 
     @cached_property
     def bank_strings(self) -> Fitter:
         """Circuits between battery strings and the busbars: fuses at the battery."""
-        return self._fitter("battery", ("fuse",), self.asked.battery_run_m)
+        return self.fitter("battery", ("fuse",), self.asked.battery_run_m)
 
     @cached_property
     def inverting(self) -> Fitter:
         """Circuits between the busbars and inverters."""
-        return self._fitter("battery", ("breaker", "fuse"), self.asked.inverter_run_m)
+        return self.fitter("battery", ("breaker", "fuse"), self.asked.inverter_run_m)
 
     @cached_property
     def ac_output(self) -> Fitter:
         """Circuits between inverters and the AC panel."""
-        return self._fitter("building", ("ac breaker",), self.asked.ac_run_m, AC_CONDUCTORS.get(self.needs.problem.site.ac, 2), ac=True)
+        return self.fitter("building", ("ac breaker",), self.asked.ac_run_m, AC_CONDUCTORS.get(self.needs.problem.site.ac, 2), ac=True)
+
+    @cached_property
+    def sources(self) -> SourceSide:
+        """Circuits of the source beside the array."""
+        return SourceSide(self)
 
     @cached_property
     def dc_branches(self) -> Fitter:
         """Circuits between busbars or converters and the DC panel."""
         kinds = ("breaker", "fuse")
-        fitter = self._fitter("building", kinds, self.asked.dc_run_m)
+        fitter = self.fitter("building", kinds, self.asked.dc_run_m)
         more = self.cables("battery")  # thick ones, where the loads are large
         return Fitter(
             [*fitter.cables, *more], fitter.devices, self.tables, self.cents_of, family=self.family, ambient_c=self.needs.electronics_highest_c,
@@ -263,6 +270,16 @@ class Wiring:
         branches = self.dc_circuits(bank, converters)
         return (self._string_circuit(bank, inverters, converters, of_inverter, branches), *of_inverter, *branches)
 
+    def source_circuits(self, bank: Bank, source: Source | None) -> tuple[Circuit, ...]:
+        """Circuits of the source beside the array; none of one that the problem does not let a design have."""
+        if not self.active or source is None or source.kind != self.needs.problem.site.other_source:
+            return ()
+        return self.sources.circuits(bank, source)
+
+    def circuit_of(self, fitter: Fitter, ask: Ask, count: int = 1) -> Circuit:
+        """So many circuits that ask for the same, with their parts."""
+        return _with(fitter, replace(ask, count=count), self.fit_of(fitter, ask))
+
     def inverter_circuits(self, bank: Bank, inverters: InverterBank) -> tuple[Circuit, ...]:
         """From the busbars to the inverters, and on to the AC panel."""
         inverter, asked = inverters.inverter, self.asked
@@ -381,6 +398,7 @@ class Wiring:
         if self._latest is not None and self._latest[0] is design:  # bill and check ask one after the other
             return self._latest[1]
         found = list(self.core_circuits(design.bank, design.inverters, design.converters))
+        found += self.source_circuits(design.bank, design.source)
         for number, block in enumerate(design.blocks, start=1):
             for circuit in self.block_circuits(design.bank, block):
                 ask = replace(circuit.ask, where=f"array {number}: {block.part.id}", count=circuit.ask.count * block.count)
@@ -399,7 +417,7 @@ class Wiring:
         )
         if core not in self._cents:
             self._cents[core] = self._cents_of(self.core_circuits(bank, design.inverters, design.converters))
-        total = self._cents[core]
+        total = self._cents[core] + self._cents_of(self.source_circuits(bank, design.source))
         for block in design.blocks:
             key = (*self.seen_of(bank), block.part.id, block.module.id, block.series, block.strings, block.cable.id if block.cable else "")
             if key not in self._cents:

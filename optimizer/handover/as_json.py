@@ -14,7 +14,7 @@ from optimizer.answer import Answer
 from optimizer.bill import Bill, BillLine, PriceList
 from optimizer.design import Choice
 from optimizer.handover.cautions import cautions
-from optimizer.handover.generator_text import generator_data
+from optimizer.handover.generator_text import generator_data, visits_data
 from optimizer.handover.schedules import schedules_data
 from optimizer.inputs.catalog import FILES, Catalog
 from optimizer.inputs.parts import Allowance
@@ -215,6 +215,7 @@ def solve_data(answer: Answer, inputs: Data) -> Data:
         "design_month": report.design_month.month if report else None,
         "schedules": schedules_data(report) if report else None,
         "generator": generator_data(report.generator) if report else None,
+        "visits": visits_data(report.visits) if report else None,
         "screening": [
             {"rule": row.rule, "removed": row.removed, "left": row.left, "example": row.example} for row in answer.screening
         ],
@@ -247,6 +248,7 @@ def check_data(report: Report, choice: Choice, problem: Problem, currency: str, 
         "design_month": report.design_month.month,
         "schedules": schedules_data(report),
         "generator": generator_data(report.generator),
+        "visits": visits_data(report.visits),
         "cautions": cautions(report, problem),
         "assumed": assumed_data(report, problem),
         "inputs": inputs,

@@ -7,6 +7,7 @@ from typing import Any
 
 from optimizer.answer import Answer, Outcome
 from optimizer.design import Design
+from optimizer.handover.generator_text import running_words
 from optimizer.handover.layout import (
     bullets,
     columns,
@@ -38,9 +39,10 @@ def closing(problem: Problem) -> list[str]:
     if not problem.counts_beside_the_bill:
         return [PRELIMINARY]
     by = "the life-cycle cost" if problem.life_cycle.objective == "life-cycle" else "the price"
-    by += ", with fuel and service as they count today" if problem.source_in_design else ""
+    runs = running_words(problem)
+    by += f", with {runs} as they count today" if problem.source_in_design else ""
     by += ", with what [objective] adds to it" if any(problem.objective.model_dump().values()) else ""
-    shown = "hold fuel and service too" if problem.source_in_design else "are those of the bills"
+    shown = f"hold {runs} too" if problem.source_in_design else "are those of the bills"
     return [f"What is minimised, and called the cheapest, is {by}; the prices shown {shown}.", PRELIMINARY]
 
 
@@ -56,8 +58,9 @@ def in_words(design: Design) -> str:
         parts.append(f"{design.inverters.count} x {inverter.id}")
     parts += [f"{use.count} x {use.converter.id}" for use in design.converters]
     if design.source is not None:
-        charger = f"{design.source.count} x {design.source.charger.id} at " if design.source.charger is not None else ""
-        parts.append(f"{design.source.generator.id} charging through {charger or 'the inverters at '}{design.source.charge_a:g} A")
+        source = design.source
+        charger = f"{source.count} x {source.charger.id} at " if source.charger is not None else ""
+        parts.append(f"{source.generator.id if source.generator else source.kind} charging through {charger or 'the inverters at '}{source.charge_a:g} A")
     return ", ".join(parts)
 
 

@@ -20,13 +20,15 @@ Data = dict[str, Any]
 ENDS = {
     "array string": ("modules of a string", "combiner, or the next string"), "array run": ("array", "controller"), "charge": ("controller", "busbars"),
     "battery string": ("battery string, at its positive pole", "busbars"), "inverter": ("busbars", "inverter"), "AC output": ("inverter", "AC panel"),
-    "DC branch": ("busbars or converter", "DC panel"),
+    "DC branch": ("busbars or converter", "DC panel"), "charger": ("charger", "busbars"), "generator": ("generator", "transfer switch and chargers"),
+    "shore": ("inlet", "transfer switch and chargers"), "alternator": ("starter battery", "charger"),
 }
 """Where each kind of circuit runs from and to."""
 
 DEVICE_AT = {
     "array string": "in the combiner", "array run": "at the controller", "charge": "at the busbars", "battery string": "at the battery's positive pole",
     "inverter": "at the busbars", "AC output": "at the inverter", "DC branch": "at the busbars or behind the converter",
+    "charger": "at the busbars", "generator": "at the generator", "shore": "at the inlet", "alternator": "at the starter battery",
 }
 """Where its device stands: at the end from which a short circuit is fed; an array's switch where hands reach it."""
 

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, ValidationError, model_validator
 
 from optimizer.inputs.array import Array, twelve
-from optimizer.inputs.generator import GeneratorUse, generator_complaints
+from optimizer.inputs.generator import AlternatorUse, GeneratorUse, ShoreUse, source_complaints
 from optimizer.inputs.growth import Growth, Stage
 from optimizer.inputs.load import Load, Section
 from optimizer.inputs.mounting import Mounting
@@ -238,6 +238,8 @@ class Problem(Section):
     wiring: Wiring = Wiring()
     inverter: InverterUse = InverterUse()
     generator: GeneratorUse = GeneratorUse()
+    alternator: AlternatorUse = AlternatorUse()
+    shore: ShoreUse = ShoreUse()
     redundancy: Redundancy = Redundancy()
     dc: DcUse = DcUse()
     limits: Limits = Limits()
@@ -296,7 +298,7 @@ class Problem(Section):
                 yield f"{key}: season '{season}' has no value"
         if self.mounting is not None:
             yield from self.mounting.complaints(self.array)
-        yield from generator_complaints(self)
+        yield from source_complaints(self)
         if self.growth is not None:
             yield from self._growth_complaints(self.growth)
             if self.planes:
@@ -382,8 +384,15 @@ class Problem(Section):
 
     @property
     def source_in_design(self) -> bool:
-        """Whether a generator, or none, is chosen with the design and its fuel counted in what is minimised."""
-        return self.generator.in_design and self.site.other_source == "generator"
+        """Whether the source beside the array, or none, is chosen with the design and what it costs to run is minimised too."""
+        return self.site.other_source != "none" and self.source_use.in_design
+
+    @property
+    def source_use(self) -> GeneratorUse | AlternatorUse | ShoreUse:
+        """The section on the source beside the array; that on the generator where there is none."""
+        if self.site.other_source == "alternator":
+            return self.alternator
+        return self.shore if self.site.other_source == "shore" else self.generator
 
     @property
     def season_names(self) -> tuple[str, ...]:

@@ -236,6 +236,12 @@ class Needs:
         """Whether a generator, shore power or an alternator stands behind the array."""
         return self.problem.site.other_source != "none"
 
+    @cached_property
+    def source_h(self) -> np.ndarray | None:
+        """Hours a day that an alternator or shore power in the design is there, by month of use; None without one [h/day]."""
+        hours = self.problem.source_use.hours_by_month if self.problem.source_in_design else None
+        return None if hours is None else np.array(hours)[self.months]
+
     @property
     def array_alone(self) -> bool:
         """Whether the rules on energy are those of an array that nothing stands behind, unless the design itself has a generator."""

@@ -29,7 +29,7 @@ from optimizer.proof.generator import GeneratorPlan, generator_plan
 from optimizer.proof.lines import Line, Lines
 from optimizer.proof.lived import Loss, Years, has_hours, loss_of
 from optimizer.proof.mounts import mount_lines, mounts_name
-from optimizer.proof.source import fed_design, source_lines
+from optimizer.proof.source import Visits, fed_design, source_lines
 from optimizer.proof.whole import Whole, whole_lines
 
 
@@ -62,6 +62,8 @@ class Report:
     """Every circuit with its cable and devices; empty where allowances stand for them."""
     generator: GeneratorPlan | None = None
     """The generator of the design, or what it asks of the one behind it; None where there is none."""
+    visits: Visits | None = None
+    """What the alternator or the shore power of the design brings; None where there is none."""
     loss: Loss | None = None
     """What the design left unmet in the years of the problem's limit; None where there is no limit."""
 
@@ -140,7 +142,8 @@ def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceLi
     lines += circuit_lines(needs, catalog.tables, circuits, wiring)
     loss = _loss(design, needs, wiring, years)
     lines += _loss_lines(needs, loss)
-    return Report(design, whole, bill, tuple(lines), months_of(whole), prices, circuits, fed.plan() if fed is not None else generator_plan(whole, catalog), loss)
+    plan = fed.plan() if fed is not None else generator_plan(whole, catalog)
+    return Report(design, whole, bill, tuple(lines), months_of(whole), prices, circuits, plan, fed.visits() if fed is not None else None, loss)
 
 
 def _starter_lines(needs: Needs, catalog: Catalog) -> list[Line]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from optimizer.circuits.circuit import Circuit, resistance_ohm_km
+from optimizer.circuits.circuit import ON_AC, Circuit, resistance_ohm_km
 from optimizer.circuits.wiring import Wiring
 from optimizer.design import Design
 from optimizer.errors import OutOfRange
@@ -106,7 +106,7 @@ def _carried_a(tables: Tables, cable: Cable, ambient_c: float, together: int) ->
 def _device(lines: Lines, tables: Tables, circuit: Circuit, device: Protection, sized: Wiring) -> None:
     ask, cable = circuit.ask, circuit.cable
     where = lines.at(device.id)
-    volts = device.ac_v_max if ask.kind == "AC output" else device.dc_v_max
+    volts = device.ac_v_max if ask.kind in ON_AC else device.dc_v_max
     lines.add("device-voltage", volts or 0.0, ask.stands_v, where)
     if device.kind == "surge arrester":
         return

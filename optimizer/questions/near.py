@@ -12,6 +12,7 @@ from optimizer.choice.owned import owned_parts
 from optimizer.design import Choice, Design, design_of
 from optimizer.errors import WrongUse
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.generator import SAID
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.starters import with_starters
@@ -55,7 +56,7 @@ def near(problem: Problem, catalog: Catalog, choice: Choice, progress: Progress 
     a limit of time stopped a search. Raises InputError for parts that the catalog does not hold.
     """
     if problem.source_in_design:
-        raise WrongUse("--near cannot be asked with a generator in the design: leave out generator.in_design")
+        raise WrongUse(f"--near cannot be asked with {SAID[problem.site.other_source]} in the design: leave out {problem.site.other_source}.in_design")
     ordered = design_of(choice, catalog)
     progress("the cheapest design, whatever was ordered")
     cheapest = solve(with_section(problem, "solver", gap=0.0), catalog, solver=solver)

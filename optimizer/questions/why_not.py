@@ -355,4 +355,5 @@ def with_price(catalog: Catalog, part: Part | Kit, price_cents: int) -> Catalog:
         inverters=swapped(catalog.inverters), converters=swapped(catalog.converters), allowances=swapped(catalog.allowances),
         cables=swapped(catalog.cables), protection=swapped(catalog.protection), mounts=swapped(catalog.mounts),
         soft_starters=swapped(catalog.soft_starters), generators=swapped(catalog.generators), chargers=swapped(catalog.chargers),
+        alternator_chargers=swapped(catalog.alternator_chargers),
     )

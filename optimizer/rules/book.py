@@ -175,8 +175,9 @@ RULES: Mapping[str, Rule] = _book(
     Rule("cut-out-order", "94", "The inverter stops before the battery's own cut-off", "hard", "V", "at least"),
     Rule("charge-below-cut-off", "94", "Charging stays below the battery's high cut-off", "hard", "V", "at most"),
     Rule("battery-loss", "94", "Controller survives a battery that cuts itself off", "hard", "", "equals"),
-    # --- generator
+    # --- generator, alternator, shore power
     Rule("generator-present", "80", "A generator is in the design where the site asks for one, and nowhere else", "requirement", "", "equals"),
+    Rule("source-present", "95", "A charger on alternator or shore power is in the design where the site asks for one, and nowhere else", "requirement", "", "equals"),
     Rule("generator-ac", "72, 80", "The generator makes the AC that the site and its chargers take", "hard", "", "equals"),
     Rule("generator-size", "80", "The generator carries its chargers beside the loads, on each leg", "hard", "VA", "at least", by_size=True),
     Rule("generator-power", "80", "The engine carries the watts of chargers and loads", "hard", "W", "at least", by_size=True),
@@ -184,6 +185,9 @@ RULES: Mapping[str, Rule] = _book(
     Rule("generator-hours", "79", "What the array leaves missing is charged within the hours a day", "requirement", "h", "at most"),
     Rule("generator-refill", "62, 79", "The generator refills the bank within the recovery time", "requirement", "h", "at most"),
     Rule("solar-share", "61", "Over the year the array gives its share of the load", "requirement", "share", "at least"),
+    Rule("alternator-input", "95", "Chargers take the voltage of the alternator", "hard", "V", "equals"),
+    Rule("alternator-load", "95", "Chargers leave the alternator half of what it gives at idle", "hard", "A", "at most", by_size=True),
+    Rule("shore-size", "80", "Shore power carries its chargers beside the loads", "hard", "VA", "at least", by_size=True),
     Rule("charger-bank-voltage", "79", "Chargers are made for the bank's voltage", "hard", "V", "equals"),
     Rule("charger-profile", "32, 79", "Chargers can charge the bank's chemistry", "hard", "", "equals"),
     Rule("charger-output", "79", "Chargers give the current that they are set to", "hard", "A", "at least", by_size=True),
