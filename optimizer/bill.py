@@ -238,6 +238,7 @@ class PriceList:
                 beside += times * self.beside_cents(allowance)
                 weight += times * allowance.weight_kg
         sized = self.starters + self.mounts.pieces(design) + self.wiring.pieces(self.wiring.circuits(design))
+        sized += self.wiring.busbar_pieces(design.bank, design.inverters, design.converters)
         for part_id, times in sorted(sized.items()):
             part = self._catalog.by_id[part_id]
             lines.append(BillLine(part.id, f"{part.description}{' [m]' if isinstance(part, Cable) else ''}", times, part.price_cents, times * part.price_cents))

@@ -154,7 +154,7 @@ def _crossed(
         table = with_load_circuits(table, records, way, screening, wiring)
     table = _held_currents(needs, table, screening)
     if wiring.active and len(table):
-        table = with_string_circuits(table, screening, wiring)
+        table = with_string_circuits(table, records, way, screening, wiring)
     if len(table):
         _energy(needs, table, way, context)
         for at in range(len(needs.seasons)):

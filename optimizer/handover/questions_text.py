@@ -20,7 +20,7 @@ from optimizer.handover.layout import (
     wrapped,
 )
 from optimizer.handover.questions_json import exact
-from optimizer.inputs.circuit_parts import Cable, Protection, SoftStarter
+from optimizer.inputs.circuit_parts import Busbar, Cable, Protection, SoftStarter
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.problem import Problem
 from optimizer.questions.cost_of import CostOf, Notch, Priced
@@ -265,7 +265,7 @@ def why_not_text(found: WhyNot) -> str:
         cents = found.enters_below_cents
         never = "at no price: even for nothing, no design with it is cheaper"
         lines += labelled("Enters", never if cents is None else f"at {money(cents)} {currency} a piece or less a design with it costs no more")
-    if found.verdict == "chosen" and not isinstance(part, Cable | Protection):
+    if found.verdict == "chosen" and not isinstance(part, Busbar | Cable | Protection):
         stays = f"up to {money(found.enters_below_cents)} {currency} a piece" if found.enters_below_cents is not None else "not known"
         lines += labelled("Stays", "at any price: without it there is no design" if found.indispensable else stays)
     return joined([*lines, *section("Notes", bullets([*([] if exact(found) else [NOT_PROVEN]), *closing(base.problem)]))])

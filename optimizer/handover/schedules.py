@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from optimizer.circuits.busbars import POLES
 from optimizer.circuits.circuit import Circuit
 from optimizer.circuits.earth import SOURCES, earth_size
 from optimizer.design import Block
@@ -14,6 +15,7 @@ from optimizer.proof.check import Report
 from optimizer.proof.circuits import circuit_name
 from optimizer.proof.lines import Line
 from optimizer.proof.mounts import mounts_name
+from optimizer.rules.book import RULES
 
 Data = dict[str, Any]
 
@@ -39,9 +41,9 @@ OF_DEVICE = ("device-rating", "string-fuse", "device-voltage", "interrupt-rating
 def schedules_data(report: Report) -> Data:
     """Every schedule of a design; circuits are empty where allowances stand for them."""
     if not report.circuits:
-        return {"circuits": [], "switching": [], "mounts": mounts_data(report), "settings": settings_data(report)}
+        return {"circuits": [], "busbars": [], "switching": [], "mounts": mounts_data(report), "settings": settings_data(report)}
     return {
-        "circuits": circuits_data(report), "switching": switching_data(report), "mounts": mounts_data(report), "settings": settings_data(report),
+        "circuits": circuits_data(report), "busbars": busbars_data(report), "switching": switching_data(report), "mounts": mounts_data(report), "settings": settings_data(report),
     }
 
 
@@ -68,6 +70,22 @@ def mounts_data(report: Report) -> list[Data]:
 def circuits_data(report: Report) -> list[Data]:
     """One row a kind of circuit: conductor and devices, with the rule that set each."""
     return [_circuit(circuit, report, report.whole.core.tables) for circuit in report.circuits]
+
+
+def busbars_data(report: Report) -> list[Data]:
+    """The pair of busbars at the bank, with the rule that set it; nothing where too little meets there, or an allowance stands for them."""
+    design = report.design
+    joint = report.prices.wiring.busbar(design.bank, design.inverters, design.converters)
+    if joint is None:
+        return []
+    bar = joint.bar
+    full = {} if bar is None else {"busbar-rating": joint.carries_a / bar.rated_a, "busbar-ways": joint.ways / bar.ways}
+    rule = RULES[max(full, key=full.__getitem__)] if full else None
+    return [{
+        "part": bar.id if bar else None, "count": POLES, "carries_a": joint.carries_a, "rated_a": bar.rated_a if bar else None,
+        "conductors": joint.ways, "ways": bar.ways if bar else None, "voltage_v": joint.stands_v, "dc_v_max": bar.dc_v_max if bar else None,
+        "set_by": {"rule": rule.id, "title": rule.title, "source": rule.source} if rule is not None else None,
+    }]
 
 
 def _circuit(circuit: Circuit, report: Report, tables: Tables) -> Data:

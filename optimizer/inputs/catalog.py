@@ -15,6 +15,7 @@ import numpy as np
 from optimizer.errors import InputError
 from optimizer.inputs.circuit_parts import (
     AlternatorCharger,
+    Busbar,
     Cable,
     Charger,
     Generator,
@@ -52,6 +53,7 @@ FILES: Mapping[str, type[Part]] = {
     "soft_starters": SoftStarter,
     "chargers": Charger,
     "alternator_chargers": AlternatorCharger,
+    "busbars": Busbar,
 }
 LIVING = ("module", "controller", "inverter", "converter")
 """Kinds of part that tables/lives.csv knows; the life of a battery follows from its use."""
@@ -101,6 +103,7 @@ class Catalog:
     soft_starters: tuple[SoftStarter, ...] = ()
     chargers: tuple[Charger, ...] = ()
     alternator_chargers: tuple[AlternatorCharger, ...] = ()
+    busbars: tuple[Busbar, ...] = ()
 
     @cached_property
     def by_id(self) -> Mapping[str, Part]:
@@ -127,6 +130,7 @@ class Catalog:
         yield from self.soft_starters
         yield from self.chargers
         yield from self.alternator_chargers
+        yield from self.busbars
 
     def find(self, part_id: str, kind: type[PartKind]) -> PartKind:
         """A part of a kind by its id; a sentence where there is none."""
@@ -243,7 +247,7 @@ def load_catalog(folder: str | Path | None = None) -> Catalog:
 
     folder: holds catalog.toml, modules.csv, batteries.csv, controllers.csv, inverters.csv and, where wanted,
     converters.csv, allowances.csv, cables.csv, protection.csv, generators.csv, mounts.csv, soft_starters.csv,
-    chargers.csv, alternator_chargers.csv, kits.csv and tables/.
+    chargers.csv, alternator_chargers.csv, busbars.csv, kits.csv and tables/.
     Raises InputError with every error of every row of every file.
     """
     home = Path(folder) if folder is not None else shipped_folder("catalogs")

@@ -204,6 +204,22 @@ class AlternatorCharger(Part):
             yield "price", f"{self.price / (self.output_a * self.bank_v):.2f} a watt, usually 0.05 to 2"
 
 
+class Busbar(Part):
+    """One busbar with its cover; a bank has two. `ways` are the conductors that its studs take."""
+
+    rated_a: Positive
+    ways: Count
+    dc_v_max: Positive
+    weight_kg: Positive
+
+    def doubts(self) -> Iterator[Complaint]:
+        """What is unlikely."""
+        if self.dc_v_max < 32:
+            yield "dc_v_max", "is usually 48 V or more"
+        if self.price and _outside(self.price / self.rated_a, 0.02, 1):
+            yield "price", f"{self.price / self.rated_a:.2f} an ampere, usually 0.02 to 1: is it the price of one bar?"
+
+
 OF_SOURCES: Mapping[type[Part], tuple[str, ...]] = {
     Generator: ("generator",), Charger: ("generator", "shore"), AlternatorCharger: ("alternator",),
 }

@@ -23,7 +23,7 @@ from optimizer.lifecycle import LifeCycle
 from optimizer.needs.site import Needs
 from optimizer.proof.array import Way, block_lines
 from optimizer.proof.bank import bank_lines
-from optimizer.proof.circuits import circuit_lines
+from optimizer.proof.circuits import busbar_lines, circuit_lines
 from optimizer.proof.core import core_lines
 from optimizer.proof.generator import GeneratorPlan, generator_plan
 from optimizer.proof.lines import Line, Lines
@@ -140,6 +140,7 @@ def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceLi
     lines += source_lines(whole, fed)
     circuits = wiring.circuits(design)
     lines += circuit_lines(needs, catalog.tables, circuits, wiring)
+    lines += busbar_lines(whole, wiring)
     loss = _loss(design, needs, wiring, years)
     lines += _loss_lines(needs, loss)
     plan = fed.plan() if fed is not None else generator_plan(whole, catalog)

@@ -23,6 +23,7 @@ import numpy as np
 
 from optimizer.bill import PriceList, allowance_counts, block_allowances
 from optimizer.circuits.circuit import Circuit
+from optimizer.circuits.wiring import Wiring
 from optimizer.design import Bank, Block, ConverterUse, Design, InverterBank, Source
 from optimizer.errors import OutOfRange
 from optimizer.inputs.array import Array
@@ -36,7 +37,7 @@ from optimizer.needs.site import CONVERTER_RESERVE, Needs
 from optimizer.proof.array import BlockFacts, Way, block_facts, block_lines
 from optimizer.proof.bank import bank_lines
 from optimizer.proof.check import check_design
-from optimizer.proof.circuits import circuit_lines, kept_shares
+from optimizer.proof.circuits import busbar_lines, circuit_lines, kept_shares
 from optimizer.proof.core import Core, core_lines
 from optimizer.proof.lines import Line
 from optimizer.proof.mounts import Set, mount_lines
@@ -91,10 +92,12 @@ class _Core:
     masks: _Masks
     circuit_lines: list[Line] = field(default_factory=list)
     source: Source | None = None
+    wiring: Wiring | None = None
 
     @cached_property
     def mask(self) -> int:
-        return self.known_mask | self.masks.of(core_lines(self.core)) | self.masks.of(self.circuit_lines) | self.masks.of(self.source_lines)
+        bars = busbar_lines(self.bare, self.wiring) if self.wiring is not None and self.wiring.active else []
+        return self.known_mask | self.masks.of(core_lines(self.core)) | self.masks.of([*self.circuit_lines, *bars]) | self.masks.of(self.source_lines)
 
     @cached_property
     def source_lines(self) -> list[Line]:
@@ -406,7 +409,7 @@ class Walk:
         bill = self.prices.bill(design)
         circuits = (*self.prices.wiring.core_circuits(bank, inverters, way), *self.prices.wiring.source_circuits(bank, source))
         lines = circuit_lines(self.needs, self.catalog.tables, circuits, self.prices.wiring)
-        return _Core(core, bill.objective_cents, bill.parts_and_freight_cents, bill.weight_kg, mask, self.masks, lines, source)
+        return _Core(core, bill.objective_cents, bill.parts_and_freight_cents, bill.weight_kg, mask, self.masks, lines, source, self.prices.wiring)
 
     def _core_demands(self, design: Design) -> int:
         short = any(
