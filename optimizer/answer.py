@@ -20,6 +20,7 @@ from optimizer.design import Choice, Design, choice_from, choice_of
 from optimizer.errors import InputError, WrongUse
 from optimizer.inputs.agreement import refuse_unknown_parts
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.circuit_parts import Autotransformer
 from optimizer.inputs.generator import SAID
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.starters import (
@@ -32,13 +33,14 @@ from optimizer.inputs.starters import (
 )
 from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.site import Needs
-from optimizer.needs.sunlight import at_tilt, planes
+from optimizer.needs.stepping import stepped_up, transformers_of, without_transformer
+from optimizer.needs.sunlight import at_tilt, planes, with_tilt
 from optimizer.proof.check import Report, check_design
 from optimizer.proof.check import check as check_on_plane
 from optimizer.rules.book import Severities
 from optimizer.target import Asked, Target, search_to_target
 
-__all__ = ["Answer", "Outcome", "ScreenRow", "check", "solve"]
+__all__ = ["Answer", "Outcome", "ScreenRow", "as_chosen", "check", "solve"]
 
 
 class Outcome(StrEnum):
@@ -99,6 +101,10 @@ def solve(
         other = problem.site.other_source
         raise WrongUse(f"a margin cannot be asked for with {SAID[other]} in the design: leave out one of --margin and {other}.in_design")
     refuse_unknown_parts(problem, catalog)
+    if problem.inverter.autotransformer == "may":
+        return _with_transformer(
+            problem, catalog, partial(solve, prune=prune, solver=solver, kinds=kinds, margin_share=margin_share), explain=explain, most_cents=most_cents,
+        )
     if any(load.soft_starter == "may" for load in problem.loads):
         each = partial(solve, prune=prune, solver=solver, kinds=kinds, margin_share=margin_share)
         return _with_starters(problem, catalog, each, explain=explain, most_cents=most_cents)
@@ -116,6 +122,40 @@ def solve(
         return _solve_on_plane(asked, catalog, prune=prune, solver=solver, kinds=kinds, explain=explained, margin_share=margin_share, most_cents=most)
 
     return _cheapest_plane(problem, tilts, on, explain=explain, most_cents=most_cents)
+
+
+def _with_transformer(problem: Problem, catalog: Catalog, solved: Callable[..., Answer], *, explain: bool, most_cents: int | None) -> Answer:
+    """The cheapest design without an autotransformer and with each that may be worth it: each is a problem of its own."""
+    started = time.perf_counter()
+    prices = PriceList(problem, catalog)
+    parts = transformers_of(problem, catalog, lambda part: prices.bought_cents(part) + prices.beside_cents(part))
+    best, timing, settled = None, Counter[str](), True
+    for part in (None, *parts):
+        asked = without_transformer(problem) if part is None else stepped_up(problem, part)
+        seconds = max(0.01, problem.solver.time_limit_s - (time.perf_counter() - started))
+        asked = asked.model_copy(update={"solver": asked.solver.model_copy(update={"time_limit_s": seconds})})
+        most = most_cents if best is None or best.report is None else best.report.bill.objective_cents - 1
+        answer = solved(asked, catalog, explain=explain and best is None, most_cents=most)
+        timing.update(answer.timing_s)
+        settled &= answer.outcome in (Outcome.OPTIMAL, Outcome.INFEASIBLE)
+        if best is None or answer.choice is not None:
+            choice = answer.choice if answer.choice is None or part is None else answer.choice.model_copy(update={"autotransformer": part.id})
+            best = replace(answer, choice=choice)
+        if best.choice is not None and problem.solver.gap >= 1:
+            break  # to such a gap any design will do
+    assert best is not None, "the problem without one was solved"
+    best = replace(best, problem=best.problem.model_copy(update={"solver": problem.solver}), timing_s=dict(timing))
+    if settled:
+        return best
+    return replace(best, outcome=Outcome.STOPPED if best.report is None else Outcome.FEASIBLE, bound_cents=None, gap=None)
+
+
+def as_chosen(problem: Problem, catalog: Catalog, choice: Choice) -> Problem:
+    """The problem with the tilt, the soft starters and the autotransformer that a choice names."""
+    problem = with_starters(with_tilt(problem, choice.tilt_deg), catalog, choice.soft_starters)
+    if choice.autotransformer is not None:
+        return stepped_up(problem, catalog.find(choice.autotransformer, Autotransformer))
+    return without_transformer(problem) if problem.inverter.autotransformer == "may" else problem
 
 
 def _with_starters(problem: Problem, catalog: Catalog, solved: Callable[..., Answer], *, explain: bool, most_cents: int | None) -> Answer:
@@ -229,9 +269,11 @@ def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog
     wrong = list(misfits(problem, catalog, choice.soft_starters))
     if problem.mounting is None and any(charging.mounts is not None for charging in choice.charging):
         wrong.append("choice: charging: mounts are named, but the problem has no section [mounting]: an allowance stands for them")
+    if choice.autotransformer is not None and problem.inverter.autotransformer != "may":
+        wrong.append('choice: autotransformer: the site may have none: the problem does not say inverter.autotransformer = "may"')
     if wrong:
         raise InputError(wrong)
-    return check_on_plane(choice, with_starters(problem, catalog, choice.soft_starters), catalog)
+    return check_on_plane(choice, as_chosen(problem, catalog, choice.model_copy(update={"tilt_deg": None})), catalog)
 
 
 def _solve_on_plane(

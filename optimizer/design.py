@@ -93,6 +93,8 @@ class Choice(_Record):
     """Tilt of the array, where the problem lets the design choose."""
     soft_starters: dict[str, str] = {}
     """Soft starters before loads that may have one: ids by item, one a piece."""
+    autotransformer: str | None = None
+    """Autotransformer behind the inverters, where the problem lets the design have one."""
 
 
 def choice_from(data: Mapping[str, Any], name: str = "choice") -> Choice:

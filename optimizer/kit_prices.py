@@ -10,6 +10,7 @@ from typing import Protocol
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import (
     AlternatorCharger,
+    Autotransformer,
     Busbar,
     Cable,
     Charger,
@@ -172,7 +173,7 @@ class KitPrices:
 
 
 SCARCE_FIRST: tuple[type[Part], ...] = (
-    Generator, Inverter, Charger, AlternatorCharger, Battery, Controller, Converter, SoftStarter, Module, Mount, Allowance, Cable, Protection, Busbar,
+    Generator, Inverter, Charger, AlternatorCharger, Battery, Controller, Converter, SoftStarter, Autotransformer, Module, Mount, Allowance, Cable, Protection, Busbar,
 )
 """Kinds of part, those of which designs have the fewest pieces first."""
 

@@ -216,6 +216,7 @@ def _energy(needs: Needs, table: Table, way: Ways, context: float) -> None:
     def standing(at: int, *, week: bool) -> np.ndarray:
         on, searching = hours[at][2:] if week else hours[at][:2]
         idle = inverting.idle_energy_wh(table.idle_w, table.search_w, on, searching, table.inverter_count)
+        idle = idle + np.where(table.inverter >= 0, needs.transformer_w * on, 0.0)
         return np.asarray(idle + converter_idle + table.standby_wh[:, at])
 
     shape = (len(table), len(needs.seasons))

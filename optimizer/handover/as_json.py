@@ -55,8 +55,8 @@ def inputs_data(problem_sha256: str | None, catalog_sha256: str | None) -> Data:
 
 
 def choice_data(choice: Choice) -> Data:
-    """The object that `check` reads back; tilt, source and soft starters are in it where the problem left them open, planes where it has several."""
-    left_out = {name for name in ("tilt_deg", "source", "soft_starters") if not getattr(choice, name) and getattr(choice, name) != 0}
+    """The object that `check` reads back; tilt, source, soft starters and autotransformer are in it where the problem left them open, planes where it has several."""
+    left_out = {name for name in ("tilt_deg", "source", "soft_starters", "autotransformer") if not getattr(choice, name) and getattr(choice, name) != 0}
     data: Data = choice.model_dump(mode="json", exclude=left_out)
     for one in data["charging"]:
         if one["plane"] is None:

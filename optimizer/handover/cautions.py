@@ -98,6 +98,11 @@ def _of_problem(problem: Problem) -> Iterator[str]:
         yield "An alternator charges too: through a DC-DC charger made for it, fused at both ends; it is not part of this answer."
     if problem.array.mounting == "flat on a vehicle":
         yield "The system stands in a vehicle: its own standards apply to cable, fixing, ignition protection and ventilation."
+    if problem.inverter.stepped_up is not None:
+        yield (
+            "An autotransformer makes the 240 V: all loads of 120 V are counted on the inverters' own leg, its case is earthed and its neutral is the inverters'; "
+            "a breaker before it opens both ends. Ask the inverter's maker whether it starts one: its inrush is not counted."
+        )
     fitted = [load.item for load in problem.loads if load.soft_starter not in (None, "may")]
     if fitted:
         yield (

@@ -166,6 +166,9 @@ def _headline(report: Report) -> list[str]:
         "Inverter", f"{inverters.count} x {inverters.inverter.id}, {figure(inverters.inverter.cont_w)} W"
         f"{' each' if inverters.count > 1 else ''}" if inverters.inverter else "none",
     )
+    fitted = needs.problem.inverter.stepped_up
+    if fitted is not None:
+        lines += labelled("240 V", f"through the autotransformer {fitted.part}: {fitted.asked_va:,.0f} VA of loads")
     for use in design.converters:
         lines += labelled("Converter", f"{use.count} x {use.converter.id} for the DC {use.load_v:g} V loads")
     if design.source is not None:

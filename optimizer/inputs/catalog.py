@@ -15,6 +15,7 @@ import numpy as np
 from optimizer.errors import InputError
 from optimizer.inputs.circuit_parts import (
     AlternatorCharger,
+    Autotransformer,
     Busbar,
     Cable,
     Charger,
@@ -54,6 +55,7 @@ FILES: Mapping[str, type[Part]] = {
     "chargers": Charger,
     "alternator_chargers": AlternatorCharger,
     "busbars": Busbar,
+    "autotransformers": Autotransformer,
 }
 LIVING = ("module", "controller", "inverter", "converter")
 """Kinds of part that tables/lives.csv knows; the life of a battery follows from its use."""
@@ -104,6 +106,7 @@ class Catalog:
     chargers: tuple[Charger, ...] = ()
     alternator_chargers: tuple[AlternatorCharger, ...] = ()
     busbars: tuple[Busbar, ...] = ()
+    autotransformers: tuple[Autotransformer, ...] = ()
 
     @cached_property
     def by_id(self) -> Mapping[str, Part]:
@@ -131,6 +134,7 @@ class Catalog:
         yield from self.chargers
         yield from self.alternator_chargers
         yield from self.busbars
+        yield from self.autotransformers
 
     def find(self, part_id: str, kind: type[PartKind]) -> PartKind:
         """A part of a kind by its id; a sentence where there is none."""
@@ -247,7 +251,7 @@ def load_catalog(folder: str | Path | None = None) -> Catalog:
 
     folder: holds catalog.toml, modules.csv, batteries.csv, controllers.csv, inverters.csv and, where wanted,
     converters.csv, allowances.csv, cables.csv, protection.csv, generators.csv, mounts.csv, soft_starters.csv,
-    chargers.csv, alternator_chargers.csv, busbars.csv, kits.csv and tables/.
+    chargers.csv, alternator_chargers.csv, busbars.csv, autotransformers.csv, kits.csv and tables/.
     Raises InputError with every error of every row of every file.
     """
     home = Path(folder) if folder is not None else shipped_folder("catalogs")

@@ -204,6 +204,28 @@ class AlternatorCharger(Part):
             yield "price", f"{self.price / (self.output_a * self.bank_v):.2f} a watt, usually 0.05 to 2"
 
 
+class Autotransformer(Part):
+    """What makes 240 V of the 120 V of inverters, for the loads that ask for it; `surge_va` for the seconds of a start."""
+
+    rated_va: Positive
+    surge_va: Positive
+    no_load_w: NotNegative
+    efficiency: Annotated[float, Field(gt=0.8, le=1)]
+    weight_kg: Positive
+
+    def errors(self) -> Iterator[Complaint]:
+        """What cannot be."""
+        if self.surge_va < self.rated_va:
+            yield "surge_va", f"must be at least rated_va ({self.rated_va:g})"
+
+    def doubts(self) -> Iterator[Complaint]:
+        """What is unlikely."""
+        if self.rated_va < 300:
+            yield "rated_va", "is usually 300 VA or more: is it in kVA?"
+        if self.no_load_w > 0.03 * self.rated_va:
+            yield "no_load_w", "is more than 3 % of its rating"
+
+
 class Busbar(Part):
     """One busbar with its cover; a bank has two. `ways` are the conductors that its studs take."""
 

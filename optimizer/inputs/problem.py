@@ -10,6 +10,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, Valida
 from optimizer.inputs.array import Array, twelve
 from optimizer.inputs.generator import AlternatorUse, GeneratorUse, ShoreUse, source_complaints
 from optimizer.inputs.growth import Growth, Stage
+from optimizer.inputs.inverting import InverterUse, inverting_complaints
 from optimizer.inputs.load import Load, Section
 from optimizer.inputs.mounting import Mounting
 from optimizer.inputs.parts import Kelvinable, NotNegative, Positive, Share
@@ -109,13 +110,6 @@ class Redundancy(Section):
 
     controllers: bool = False
     inverters: bool = False
-
-
-class InverterUse(Section):
-    """How the inverter is run."""
-
-    on: Literal["always", "when used", "search"] = "always"
-    power_margin: Annotated[float, Field(ge=1, le=2)] = 1.0
 
 
 class DcUse(Section):
@@ -299,6 +293,7 @@ class Problem(Section):
         if self.mounting is not None:
             yield from self.mounting.complaints(self.array)
         yield from source_complaints(self)
+        yield from inverting_complaints(self)
         if self.growth is not None:
             yield from self._growth_complaints(self.growth)
             if self.planes:

@@ -236,6 +236,12 @@ class Needs:
         """Whether a generator, shore power or an alternator stands behind the array."""
         return self.problem.site.other_source != "none"
 
+    @property
+    def transformer_w(self) -> float:
+        """What an autotransformer behind the inverters takes without a load, while they run [W]; 0 without one."""
+        fitted = self.problem.inverter.stepped_up
+        return 0.0 if fitted is None else fitted.no_load_w
+
     @cached_property
     def source_h(self) -> np.ndarray | None:
         """Hours a day that an alternator or shore power in the design is there, by month of use; None without one [h/day]."""

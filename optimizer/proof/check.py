@@ -15,7 +15,7 @@ from optimizer.circuits.wiring import Wiring
 from optimizer.design import Choice, Design, choice_from, design_of
 from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import SoftStarter
+from optimizer.inputs.circuit_parts import Autotransformer, SoftStarter
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.inputs.text_tables import raise_if_any
 from optimizer.inputs.worn import with_worn_parts
@@ -137,6 +137,7 @@ def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceLi
     lines += core_lines(whole.core)
     lines += whole_lines(whole, catalog, bill)
     lines += _starter_lines(needs, catalog)
+    lines += _transformer_lines(needs, catalog)
     lines += source_lines(whole, fed)
     circuits = wiring.circuits(design)
     lines += circuit_lines(needs, catalog.tables, circuits, wiring)
@@ -154,6 +155,16 @@ def _starter_lines(needs: Needs, catalog: Catalog) -> list[Line]:
         starter = catalog.by_id.get(load.soft_starter or "")
         if isinstance(starter, SoftStarter):
             lines.add("soft-starter-size", starter.va_max, load.running_va, f"{starter.id} before {load.item}")
+    return lines.lines
+
+
+def _transformer_lines(needs: Needs, catalog: Catalog) -> list[Line]:
+    """Rule 73 for the autotransformer that is fitted."""
+    lines, fitted = Lines(needs.severities, "autotransformer"), needs.problem.inverter.stepped_up
+    part = catalog.by_id.get(fitted.part) if fitted is not None else None
+    if fitted is not None and isinstance(part, Autotransformer):
+        lines.add("autotransformer-size", part.rated_va, fitted.asked_va, f"{part.id}, for hours")
+        lines.add("autotransformer-size", part.surge_va, fitted.start_va, f"{part.id}, at the worst start")
     return lines.lines
 
 

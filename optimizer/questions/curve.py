@@ -7,18 +7,17 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from optimizer.answer import Answer, Outcome, solve
+from optimizer.answer import Answer, Outcome, as_chosen, solve
 from optimizer.design import design_of
 from optimizer.errors import InputError, WrongUse
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Busbar, Cable, Protection, SoftStarter
+from optimizer.inputs.circuit_parts import Autotransformer, Busbar, Cable, Protection, SoftStarter
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.problem import Problem
-from optimizer.inputs.starters import with_starters
 from optimizer.inputs.text_tables import nearest
 from optimizer.needs.requirements import RUN_M, with_context_kept, with_section
 from optimizer.needs.site import Needs
-from optimizer.needs.sunlight import with_sun_percent, with_tilt
+from optimizer.needs.sunlight import with_sun_percent
 from optimizer.proof.check import Report, check_design
 from optimizer.questions.why_not import proven, with_price
 from optimizer.rules.book import Severities
@@ -149,7 +148,7 @@ def _price_axis(problem: Problem, catalog: Catalog, part_id: str) -> Axis:
     # Prices beside the bill together with a budget: the cheapest by one may be forbidden by the other, here and there.
     # A cable, a device, a busbar or a mount gives way to another inside one and the same choice, whose cost is then no straight line.
     two_prices = any(problem.objective.model_dump().values()) or problem.source_in_design
-    straight = (problem.limits.budget is None or not two_prices) and not isinstance(part, Busbar | Cable | Mount | Protection | SoftStarter)
+    straight = (problem.limits.budget is None or not two_prices) and not isinstance(part, Autotransformer | Busbar | Cable | Mount | Protection | SoftStarter)
     # Replacements rise with the price too, in cents of each purchase: no straight line.
     straight = straight and problem.life_cycle.objective == "purchase"
     return Axis(f"price:{part_id}", catalog.currency, 0.0, max(1.0, 2 * part.price), 0.01, tightening=True, exact=straight, now=part.price, at=price)
@@ -172,7 +171,7 @@ def curve(problem: Problem, catalog: Catalog, over: str, progress: Progress = la
     walk = _Walk(axis, progress)
     complete = True
     try:
-        if over.startswith("price:") and not isinstance(catalog.by_id[over.removeprefix("price:")], Busbar | Cable | Mount | Protection | SoftStarter):
+        if over.startswith("price:") and not isinstance(catalog.by_id[over.removeprefix("price:")], Autotransformer | Busbar | Cable | Mount | Protection | SoftStarter):
             walk.along(walk.last_cheapest)
         elif axis.exact:
             walk.along(walk.last_held)
@@ -232,7 +231,7 @@ class _Walk:
         key = answer.choice.model_dump_json(), point
         if key not in self._reports:
             problem, catalog = self.axis.at(self.axis.value(point))
-            self._reports[key] = check_design(design_of(answer.choice, catalog), Needs(with_starters(with_tilt(problem, answer.choice.tilt_deg), catalog, answer.choice.soft_starters)), catalog)
+            self._reports[key] = check_design(design_of(answer.choice, catalog), Needs(as_chosen(problem, catalog, answer.choice)), catalog)
         return self._reports[key]
 
     def explained(self) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-from optimizer.answer import Answer, Outcome, solve
+from optimizer.answer import Answer, Outcome, as_chosen, solve
 from optimizer.choice.owned import owned_parts
 from optimizer.design import Choice, Design, design_of
 from optimizer.errors import WrongUse
@@ -15,11 +15,9 @@ from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.generator import SAID
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
-from optimizer.inputs.starters import with_starters
 from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.requirements import with_section
 from optimizer.needs.site import Needs
-from optimizer.needs.sunlight import with_tilt
 from optimizer.proof.check import check_design
 
 Progress = Callable[[str], None]
@@ -192,7 +190,7 @@ class _Search:
         """Hold a design against the best, by changed lines and then by what the problem itself counts; returns these."""
         assert answer.report is not None, "only designs are kept"
         assert answer.choice is not None, "a design is one of a choice"
-        asked = with_starters(with_tilt(self.asked, answer.choice.tilt_deg), self.catalog, answer.choice.soft_starters)
+        asked = as_chosen(self.asked, self.catalog, answer.choice)
         report = check_design(answer.report.design, Needs(asked), self.catalog)
         assert report.valid, "more locks and other prices make nothing valid that was not"
         rank = (_changed_lines(self.order, report.design), report.bill.objective_cents)

@@ -7,20 +7,20 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal, TypeVar, cast
 
-from optimizer.answer import Answer, Outcome, solve
+from optimizer.answer import Answer, Outcome, as_chosen, solve
 from optimizer.circuits.busbars import POLES
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Busbar, Cable, Protection, SoftStarter
+from optimizer.inputs.circuit_parts import Autotransformer, Busbar, Cable, Protection, SoftStarter
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Allowance, Part
 from optimizer.inputs.problem import Problem
-from optimizer.inputs.starters import fits, with_starters
+from optimizer.inputs.starters import fits
 from optimizer.inputs.text_tables import nearest
 from optimizer.needs.requirements import requirements, with_section
 from optimizer.needs.site import Needs
-from optimizer.needs.sunlight import with_tilt
+from optimizer.needs.stepping import carries, stepped_up
 from optimizer.proof.check import Report, check_design
 from optimizer.proof.lines import Line
 from optimizer.questions import in_mounts
@@ -91,6 +91,8 @@ def why_not(problem: Problem, catalog: Catalog, part_id: str, progress: Progress
         return _in_circuits(base, catalog, part)
     if isinstance(part, Busbar):
         return _at_the_bank(base, part)
+    if isinstance(part, Autotransformer):
+        return _behind_inverters(base, problem, catalog, part, progress)
     if isinstance(part, SoftStarter):
         return _before_motors(base, problem, catalog, part, progress)
     if isinstance(part, Mount):
@@ -157,6 +159,27 @@ def _at_the_bank(base: Answer, part: Busbar) -> WhyNot:
     more, bill = POLES * (prices.bought_cents(part) - prices.bought_cents(joint.bar)), base.report.bill
     reason = f"it may serve the bank of the cheapest design, where a pair of {joint.bar.id} costs {more / 100:,.2f} less"
     return WhyNot(part.id, "beaten", base, None, None, None, reason, more_cents=prices.total_of(bill.parts_and_freight_cents + more)[2] - bill.total_cents)
+
+
+def _behind_inverters(base: Answer, problem: Problem, catalog: Catalog, part: Autotransformer, progress: Progress) -> WhyNot:
+    """An autotransformer makes a problem of its own: that is solved, and compared with the cheapest design."""
+    if problem.inverter.autotransformer != "may":
+        return WhyNot(part.id, "screened out", base, None, None, None, 'the problem does not say inverter.autotransformer = "may"')
+    if base.report is not None and base.choice is not None and base.choice.autotransformer == part.id:
+        progress(f"the cheapest design without {part.id}")
+        others = tuple(one for one in catalog.autotransformers if one.id != part.id)
+        without = solve(problem, replace(catalog, autotransformers=others), explain=False)
+        more = without.report.bill.objective_cents - base.report.bill.objective_cents if without.report is not None else None
+        stays = None if more is None else part.price_cents + more
+        return WhyNot(part.id, "chosen", base, base, stays, None, "it makes 240 V of what the inverters of the cheapest design give", without.outcome is Outcome.INFEASIBLE)
+    if not carries(problem, part):
+        return WhyNot(part.id, "screened out", base, None, None, None, "it does not carry, or does not start, the loads of 240 V, or there are none")
+    progress(f"the cheapest design with {part.id}")
+    with_part = solve(stepped_up(problem, part), catalog)
+    if with_part.report is None or base.report is None:
+        return WhyNot(part.id, "screened out", base, None, None, None, f"with it there is no design. {with_part.reason}")
+    enters = part.price_cents - (with_part.report.bill.objective_cents - base.report.bill.objective_cents)
+    return WhyNot(part.id, "beaten", base, with_part, enters if enters >= 0 else None, None, "a design without it costs no more")
 
 
 def _under_arrays(base: Answer, problem: Problem, catalog: Catalog, part: Mount, progress: Progress) -> WhyNot:
@@ -268,7 +291,7 @@ def _blocking(problem: Problem, catalog: Catalog, part: Part | Kit, base: Answer
             continue
         opened = solve(requirement.with_value(requirement.without), catalog)
         if opened.report is not None and opened.choice is not None:
-            broken = check_design(opened.report.design, Needs(with_starters(with_tilt(demanding, opened.choice.tilt_deg), catalog, opened.choice.soft_starters)), catalog).failures
+            broken = check_design(opened.report.design, Needs(as_chosen(demanding, catalog, opened.choice)), catalog).failures
             if broken:
                 line = broken[0]
                 reason = f"the problem's limit '{requirement.title}' keeps it out; without that limit there is a design with it"
@@ -377,6 +400,7 @@ def with_price(catalog: Catalog, part: Part | Kit, price_cents: int) -> Catalog:
         catalog, modules=swapped(catalog.modules), batteries=swapped(catalog.batteries), controllers=swapped(catalog.controllers),
         inverters=swapped(catalog.inverters), converters=swapped(catalog.converters), allowances=swapped(catalog.allowances),
         cables=swapped(catalog.cables), protection=swapped(catalog.protection), mounts=swapped(catalog.mounts),
-        soft_starters=swapped(catalog.soft_starters), generators=swapped(catalog.generators), chargers=swapped(catalog.chargers),
+        soft_starters=swapped(catalog.soft_starters), autotransformers=swapped(catalog.autotransformers),
+        generators=swapped(catalog.generators), chargers=swapped(catalog.chargers),
         alternator_chargers=swapped(catalog.alternator_chargers), busbars=swapped(catalog.busbars),
     )

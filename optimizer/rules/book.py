@@ -166,6 +166,7 @@ RULES: Mapping[str, Rule] = _book(
     Rule("surge", "70", "Inverter starts the worst load", "hard", "VA", "at least"),
     Rule("ac-standard", "72", "Inverter makes the site's AC", "hard", "", "equals"),
     Rule("leg-power", "73", "Each leg or phase carries its share", "hard", "VA", "at least"),
+    Rule("autotransformer-size", "73", "The autotransformer carries and starts the loads behind it", "hard", "VA", "at least", by_size=True),
     Rule("stacking", "74", "Inverters are stacked in a way their maker allows", "hard", "count", "equals"),
     Rule("inverter-dc-window", "75", "Charging never exceeds the inverter's DC maximum", "hard", "V", "at most"),
     Rule("waveform", "77", "The waveform suits the loads", "requirement", "", "equals"),
