@@ -14,6 +14,7 @@ from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
 from optimizer.circuits.core_side import Banks
+from optimizer.circuits.source_side import SourcesAt
 from optimizer.circuits.wiring import Wiring
 from optimizer.design import Source
 from optimizer.inputs.catalog import Catalog
@@ -120,7 +121,10 @@ def _kinds(cores: Table, wiring: Wiring) -> tuple[np.ndarray, np.ndarray, np.nda
 
 def _options(kinds: Table, inverters: list[Inverter], feeds: list[Feed], needs: Needs, screening: Screening, stock: Stock) -> Table:
     """Sources with the settings of their chargers, for each kind of core."""
-    tables = [_settings(kinds, inverters, feed, at, needs, stock) for at, feed in enumerate(feeds)]
+    wiring, circuits = stock.prices.wiring, None
+    if wiring.active:
+        circuits = SourcesAt(wiring.sources, Banks(kinds.nominal_v, kinds.top_v, kinds.fault_a), kinds.absorb25_v)
+    tables = [_settings(kinds, inverters, feed, at, needs, stock, circuits) for at, feed in enumerate(feeds)]
     table = Table.joined(tables)
 
     def hold(rule: str, actual: np.ndarray, required: np.ndarray) -> None:
@@ -142,7 +146,9 @@ def _options(kinds: Table, inverters: list[Inverter], feeds: list[Feed], needs: 
     return table
 
 
-def _settings(kinds: Table, inverters: list[Inverter], feed: Feed, at: int, needs: Needs, stock: Stock) -> Table:
+def _settings(
+    kinds: Table, inverters: list[Inverter], feed: Feed, at: int, needs: Needs, stock: Stock, circuits: SourcesAt | None,
+) -> Table:
     """One source with each setting, on each kind of core that it may serve."""
     problem, charger, rows = needs.problem, feed.charger, len(kinds)
     has = kinds.inverter >= 0
@@ -158,9 +164,7 @@ def _settings(kinds: Table, inverters: list[Inverter], feed: Feed, at: int, need
     columns, room_a, efficiency = _room(kinds, inverters, feed, needs)
     most_a = np.minimum(np.minimum(output_a, kinds.most_charge_a), room_a)
     ok = ok & (output_a > 0)
-    side, wiring = None, stock.prices.wiring
-    if wiring.active:
-        side = wiring.sources.side(Banks(kinds.nominal_v, kinds.top_v, kinds.fault_a), kinds.absorb25_v, feed.generator, charger, feed.count)
+    side = circuits.of(feed.generator, charger, feed.count) if circuits is not None else None
     zero = np.zeros(rows)
     columns |= {
         "kind": np.arange(rows), "feed": np.full(rows, at), "wired": np.ones(rows, dtype=bool) if side is None else side.ok,

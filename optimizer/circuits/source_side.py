@@ -9,6 +9,7 @@ import numpy as np
 from optimizer.circuits.circuit import ON_AC, Ask, Circuit
 from optimizer.circuits.core_side import Banks, CoreSide
 from optimizer.circuits.figures import bank_fault_a
+from optimizer.circuits.fit import Fit
 from optimizer.design import Bank, Source
 from optimizer.inputs.circuit_parts import AlternatorCharger, Charger, Generator
 from optimizer.inputs.generator import AlternatorUse, ShoreUse
@@ -81,30 +82,53 @@ class SourceSide:
             found.append(wiring.circuit_of(wiring.charging, ask, source.count))
         return tuple(found)
 
-    # --- many at once
 
-    def side(self, banks: Banks, absorb_v: np.ndarray, generator: Generator | None, charger: Charger | AlternatorCharger | None, count: int) -> CoreSide:
-        """The same for many banks and one source."""
-        rows, side = len(absorb_v), CoreSide.empty(len(absorb_v), 1)
-        everywhere = np.ones(rows, dtype=bool)
-        for volts in np.unique(absorb_v):
-            there = absorb_v == volts
-            ask = self.supply(generator, charger, float(volts))
-            self._add(side, self.supply_fitter(ask), ask, there, count if ask.kind == "alternator" else 1)
-        if charger is None:
-            return side
-        keys, back = np.unique(np.column_stack([banks.top_v, banks.nominal_v, banks.fault_a]), axis=0, return_inverse=True)
-        for at, (top_v, nominal_v, fault_a) in enumerate(keys):
-            ask = self.to_bank(charger, float(top_v), float(nominal_v), float(fault_a))
-            self._add(side, self.wiring.charging, ask, (back.ravel() == at) & everywhere, count)
-        return side
+class SourcesAt:
+    """The same for many banks at once; what sources have in common is fitted once."""
 
-    def _add(self, side: CoreSide, fitter: Fitter, ask: Ask, where: np.ndarray, count: int) -> None:
-        fit = self.wiring.fit_of(fitter, ask)
-        rows = len(where)
-        spread = type(fit)(*(np.full(rows, int(column[0])) for column in (fit.cable, fit.device, fit.cents)))
-        said = tuple(np.full(rows, value) for value in (ask.steady_a, ask.stands_v, ask.fault_a))
-        side.add(fitter, spread, where, count, WORDS[ask.kind], said)  # type: ignore[arg-type]  # three columns
+    def __init__(self, side: SourceSide, banks: Banks, absorb_v: np.ndarray) -> None:
+        self.side, self.banks, self.absorb_v = side, banks, absorb_v
+        self._known: dict[tuple[str, str], CoreSide] = {}
+
+    def of(self, generator: Generator | None, charger: Charger | AlternatorCharger | None, count: int) -> CoreSide:
+        """Price, weight and presence of the circuits of one source on each bank."""
+        supplies = self._supply(generator, charger)
+        parts = [(supplies, count if isinstance(charger, AlternatorCharger) else 1), *([(self._to_bank(charger), count)] if charger is not None else [])]
+        found = CoreSide.empty(len(self.absorb_v), 1)
+        for one, times in parts:
+            found.cents += one.cents * times
+            found.kg += one.kg * times
+            found.ok &= one.ok
+            found.lacks = found.lacks or one.lacks
+        return found
+
+    def _supply(self, generator: Generator | None, charger: Charger | AlternatorCharger | None) -> CoreSide:
+        of_charger = charger.id if isinstance(charger, AlternatorCharger) and charger is not None else ""
+        key = "supply", generator.id if generator is not None else of_charger
+        if key not in self._known:
+            found = CoreSide.empty(len(self.absorb_v), 1)
+            for volts in np.unique(self.absorb_v) if of_charger else self.absorb_v[:1]:
+                ask = self.side.supply(generator, charger, float(volts))
+                there = self.absorb_v == volts if of_charger else np.ones(len(self.absorb_v), dtype=bool)
+                fitter, rows = self.side.supply_fitter(ask), len(there)
+                fit = self.side.wiring.fit_of(fitter, ask)
+                every = Fit(*(np.full(rows, int(column[0])) for column in (fit.cable, fit.device, fit.cents)))
+                found.add(fitter, every, there, 1, WORDS[ask.kind], (np.full(rows, ask.steady_a), np.full(rows, ask.stands_v), np.full(rows, ask.fault_a)))
+            self._known[key] = found
+        return self._known[key]
+
+    def _to_bank(self, charger: Charger | AlternatorCharger) -> CoreSide:
+        key = "charger", charger.id
+        if key not in self._known:
+            wiring, banks = self.side.wiring, self.banks
+            steady, everywhere = np.full(len(self.absorb_v), charger.output_a), np.ones(len(self.absorb_v), dtype=bool)
+            most = wiring.most_ohm_km(steady, banks.nominal_v, wiring.asked.charge_run_m, wiring.asked.charge_drop_pct)
+            fitter = wiring.charging
+            fit = fitter.cheapest(fitter.carries(steady, banks.top_v, most), fitter.serves(steady, banks.top_v, banks.fault_a))
+            found = CoreSide.empty(len(steady), 1)
+            found.add(fitter, fit, everywhere, 1, WORDS["charger"], (steady, banks.top_v, banks.fault_a))
+            self._known[key] = found
+        return self._known[key]
 
 
 RUNNING_X = 1.25

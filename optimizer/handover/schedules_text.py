@@ -59,7 +59,7 @@ def _busbars(row: Data) -> Iterator[str]:
     if row["part"] is None:
         yield from wrapped(f"no busbar of the catalog may serve: {asked}; {figure(row['voltage_v'])} V", "  ")
         return
-    yield from wrapped(f"{row['count']} x {row['part']}: one for each pole, {figure(row['rated_a'])} A and {row['ways']} conductors each{_why(row['set_by'])}", "  ")
+    yield from wrapped(f"{row['part']}, one for each pole: {figure(row['rated_a'])} A and {row['ways']} conductors each{_why(row['set_by'])}", "  ")
     yield from wrapped(f"must carry {asked}", " " * 6)
 
 
