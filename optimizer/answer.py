@@ -5,8 +5,7 @@ from __future__ import annotations
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from enum import StrEnum
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -15,14 +14,14 @@ import numpy as np
 from optimizer.adjusting import TiltsOfPlanes, Ways, tilts_of_planes, ways_of
 from optimizer.bill import PriceList
 from optimizer.choice.kinds import Kinds
-from optimizer.choice.owned import OwnedPart, owned_parts, unfit_demands
+from optimizer.choice.owned import owned_parts
 from optimizer.choice.screening import ScreenRow
-from optimizer.choice.search import Found, search
-from optimizer.choice.solver import Ending
-from optimizer.design import Choice, Design, choice_from, choice_of, design_of
+from optimizer.design import Choice, choice_from, design_of
 from optimizer.errors import InputError, WrongUse
 from optimizer.inputs.agreement import refuse_unknown_parts
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.circuit_parts import Autotransformer
+from optimizer.inputs.generator import SAID
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.starters import (
     Fitted,
@@ -36,6 +35,7 @@ from optimizer.inputs.text_tables import raise_if_any
 from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.positions import changes_a_year
 from optimizer.needs.site import Needs
+from optimizer.needs.stepping import stepped_up, transformers_of, without_transformer
 from optimizer.needs.sunlight import (
     at_tilt,
     by_plane,
@@ -45,51 +45,12 @@ from optimizer.needs.sunlight import (
     planes,
     with_tilt,
 )
+from optimizer.plain_answer import Answer, Outcome, solve_as_it_is
 from optimizer.proof.check import Report, check_design
 from optimizer.proof.check import check as check_on_plane
 from optimizer.proof.forces import forces_of, near_bounds_of
-from optimizer.rules.book import Severities
-from optimizer.target import Asked, Target, search_to_target
 
-__all__ = ["Answer", "Outcome", "ScreenRow", "check", "solve"]
-
-
-class Outcome(StrEnum):
-    """How a question ended."""
-
-    OPTIMAL = "optimal"
-    FEASIBLE = "feasible"
-    STOPPED = "stopped"
-    INFEASIBLE = "infeasible"
-
-
-OUTCOMES = {
-    Ending.OPTIMAL: Outcome.OPTIMAL, Ending.STOPPED_WITH_SOLUTION: Outcome.FEASIBLE, Ending.STOPPED: Outcome.STOPPED,
-    Ending.INFEASIBLE: Outcome.INFEASIBLE,
-}
-
-
-@dataclass(frozen=True)
-class Answer:
-    """A checked design with its proof, or the reason why there is none. `bound_cents` bounds the objective from below."""
-
-    outcome: Outcome
-    problem: Problem
-    catalog: Catalog
-    report: Report | None
-    choice: Choice | None
-    bound_cents: float | None
-    gap: float | None
-    reason: str
-    screening: tuple[ScreenRow, ...]
-    timing_s: dict[str, float]
-    sizes: dict[str, int] = field(default_factory=dict)
-    forces: dict[str, str] = field(default_factory=dict)
-    near_bounds: tuple[str, ...] = ()
-    owned: tuple[OwnedPart, ...] = ()
-    """What became of each part that the customer has; left out where no reasons were asked for."""
-    rounds: int = 0
-    """Designs that were replayed, where the problem has a loss-of-load limit."""
+__all__ = ["Answer", "Outcome", "ScreenRow", "as_chosen", "check", "solve"]
 
 
 def solve(
@@ -110,19 +71,24 @@ def solve(
     The design has passed the check, or there is none; `answer.outcome` says how it ended.
     """
     if margin_share and problem.source_in_design:
-        raise WrongUse("a margin cannot be asked for with a generator in the design: leave out one of --margin and generator.in_design")
+        other = problem.site.other_source
+        raise WrongUse(f"a margin cannot be asked for with {SAID[other]} in the design: leave out one of --margin and {other}.in_design")
     refuse_unknown_parts(problem, catalog)
+    if problem.inverter.autotransformer == "may":
+        return _with_transformer(
+            problem, catalog, partial(solve, prune=prune, solver=solver, kinds=kinds, margin_share=margin_share), explain=explain, most_cents=most_cents,
+        )
     if any(load.soft_starter == "may" for load in problem.loads):
         each = partial(solve, prune=prune, solver=solver, kinds=kinds, margin_share=margin_share)
         return _with_starters(problem, catalog, each, explain=explain, most_cents=most_cents)
     problem, catalog = with_worn_parts(problem, catalog)
     if problem.array.adjustments_per_year or open_planes(problem):
-        each = partial(_solve_on_plane, prune=prune, solver=solver, kinds=kinds, margin_share=margin_share)
+        each = partial(solve_as_it_is, prune=prune, solver=solver, kinds=kinds, margin_share=margin_share)
         ways = tilts_of_planes(problem, catalog) if problem.planes else ways_of(problem, catalog)
         return _cheapest_way(problem, catalog, ways, each, explain=explain, most_cents=most_cents, margin_share=margin_share)
     tilts = planes(problem)
     if len(problem.array.tilts) < 2:
-        return _solve_on_plane(
+        return solve_as_it_is(
             problem, catalog, prune=prune, solver=solver, kinds=kinds, explain=explain, margin_share=margin_share, most_cents=most_cents,
         )
 
@@ -130,9 +96,43 @@ def solve(
         assert tilt is not None, "several planes have tilts"
         asked = at_tilt(problem, tilt)
         asked = asked.model_copy(update={"solver": asked.solver.model_copy(update={"time_limit_s": seconds})})
-        return _solve_on_plane(asked, catalog, prune=prune, solver=solver, kinds=kinds, explain=explained, margin_share=margin_share, most_cents=most)
+        return solve_as_it_is(asked, catalog, prune=prune, solver=solver, kinds=kinds, explain=explained, margin_share=margin_share, most_cents=most)
 
     return _cheapest_plane(problem, tilts, on, explain=explain, most_cents=most_cents)
+
+
+def _with_transformer(problem: Problem, catalog: Catalog, solved: Callable[..., Answer], *, explain: bool, most_cents: int | None) -> Answer:
+    """The cheapest design without an autotransformer and with each that may be worth it: each is a problem of its own."""
+    started = time.perf_counter()
+    prices = PriceList(problem, catalog)
+    parts = transformers_of(problem, catalog, lambda part: prices.bought_cents(part) + prices.beside_cents(part))
+    best, timing, settled = None, Counter[str](), True
+    for part in (None, *parts):
+        asked = without_transformer(problem) if part is None else stepped_up(problem, part)
+        seconds = max(0.01, problem.solver.time_limit_s - (time.perf_counter() - started))
+        asked = asked.model_copy(update={"solver": asked.solver.model_copy(update={"time_limit_s": seconds})})
+        most = most_cents if best is None or best.report is None else best.report.bill.objective_cents - 1
+        answer = solved(asked, catalog, explain=explain and best is None, most_cents=most)
+        timing.update(answer.timing_s)
+        settled &= answer.outcome in (Outcome.OPTIMAL, Outcome.INFEASIBLE)
+        if best is None or answer.choice is not None:
+            choice = answer.choice if answer.choice is None or part is None else answer.choice.model_copy(update={"autotransformer": part.id})
+            best = replace(answer, choice=choice)
+        if best.choice is not None and problem.solver.gap >= 1:
+            break  # to such a gap any design will do
+    assert best is not None, "the problem without one was solved"
+    best = replace(best, problem=best.problem.model_copy(update={"solver": problem.solver}), timing_s=dict(timing))
+    if settled:
+        return best
+    return replace(best, outcome=Outcome.STOPPED if best.report is None else Outcome.FEASIBLE, bound_cents=None, gap=None)
+
+
+def as_chosen(problem: Problem, catalog: Catalog, choice: Choice) -> Problem:
+    """The problem with the tilt, the soft starters and the autotransformer that a choice names."""
+    problem = with_starters(with_tilt(problem, choice), catalog, choice.soft_starters)
+    if choice.autotransformer is not None:
+        return stepped_up(problem, catalog.find(choice.autotransformer, Autotransformer))
+    return without_transformer(problem) if problem.inverter.autotransformer == "may" else problem
 
 
 def _with_starters(problem: Problem, catalog: Catalog, solved: Callable[..., Answer], *, explain: bool, most_cents: int | None) -> Answer:
@@ -313,13 +313,14 @@ def check(choice: Choice | Mapping[str, Any], problem: Problem, catalog: Catalog
     if not isinstance(choice, Choice):
         choice = choice_from(choice)
     raise_if_any(list(_misset(choice, problem)))
-    problem = on_one_plane(with_tilt(problem, choice))
     wrong = list(misfits(problem, catalog, choice.soft_starters))
     if problem.mounting is None and any(charging.mounts is not None for charging in choice.charging):
         wrong.append("choice: charging: mounts are named, but the problem has no section [mounting]: an allowance stands for them")
+    if choice.autotransformer is not None and problem.inverter.autotransformer != "may":
+        wrong.append('choice: autotransformer: the site may have none: the problem does not say inverter.autotransformer = "may"')
     if wrong:
         raise InputError(wrong)
-    return check_on_plane(choice, with_starters(problem, catalog, choice.soft_starters), catalog)
+    return check_on_plane(choice, on_one_plane(as_chosen(problem, catalog, choice)), catalog)
 
 
 def _misset(choice: Choice, problem: Problem) -> Iterator[str]:
@@ -345,89 +346,3 @@ def _misset(choice: Choice, problem: Problem) -> Iterator[str]:
     changes = changes_a_year(by_month)
     if changes > array.adjustments_per_year:
         yield f"choice: tilt_deg_by_month changes {changes} times a year, the problem allows {array.adjustments_per_year} (array.adjustments_per_year)"
-
-
-def _solve_on_plane(
-    problem: Problem, catalog: Catalog, *, prune: bool, solver: str, kinds: Kinds | None, explain: bool, margin_share: float, most_cents: int | None,
-) -> Answer:
-    """The cheapest design on one plane; `solve` says the rest."""
-    started = time.perf_counter()
-    unfit = unfit_demands(problem, catalog)
-    if unfit:  # nothing else can mend it: no design holds the part
-        return Answer(
-            Outcome.INFEASIBLE, problem, catalog, None, None, None, None, " ".join(f"{one.sentence}." for one in unfit), (),
-            {"read": 0.0, "total": time.perf_counter() - started}, owned=owned_parts(problem, catalog, None),
-        )
-    needs = Needs(problem)
-    prices = PriceList(problem, catalog)
-    target = Target(needs, catalog, prices, margin_share) if problem.reliability is not None and needs.severities.enforced("loss-of-load") else None
-    reports: dict[int, Report] = {}
-    kept: list[Design] = []
-    checking = 0.0
-
-    def accepts(design: Design) -> bool:
-        nonlocal checking
-        since = time.perf_counter()
-        report = check_design(design, needs, catalog, prices, target.years if target else None)
-        reports[id(design)] = report
-        kept.append(design)  # ids are those of living designs
-        if target is not None and any(line.rule == "loss-of-load" and not (line.passed and line.keeps_margin(margin_share)) for line in report.lines):
-            target.learn(design)
-        checking += time.perf_counter() - since
-        return report.valid and report.keeps_margin(margin_share)
-
-    looked_at = _held_back(problem, margin_share) if margin_share else needs
-    if target is None:
-        found = search(looked_at, catalog, accepts, prune=prune, solver=solver, kinds=kinds, explain=explain, most_cents=most_cents)
-    else:
-        asked = Asked(looked_at, catalog, accepts, prune, solver, kinds, explain, most_cents)
-        found = search_to_target(asked, target, lambda design: reports[id(design)])
-    report = reports.get(id(found.design)) if found.design is not None else None
-    timing = {"read": 0.0, **found.timing_s, "check": checking}
-    timing["total"] = time.perf_counter() - started
-    return Answer(
-        outcome=_outcome(found, problem), problem=problem, catalog=catalog, report=report,
-        choice=choice_of(found.design) if found.design is not None else None, bound_cents=found.bound_cents, gap=_gap(found),
-        reason=found.reason, screening=found.screening, timing_s=timing, sizes=found.sizes,
-        forces=forces_of(report) if report else {}, near_bounds=near_bounds_of(report) if report else (),
-        owned=owned_parts(problem, catalog, found.design.pieces if found.design is not None else None) if explain else (),
-        rounds=len(kept) if target else 0,
-    )
-
-
-def _held_back(problem: Problem, margin_share: float) -> Needs:
-    """What the search looks through when a margin is asked for: every limit closer by it.
-
-    It may leave a limit where it is, never put one closer than the margin: the check has the last word, on the problem
-    as it stands.
-    """
-    array, limits = problem.array, problem.limits
-
-    def less(value: float | None) -> float | None:
-        return None if value is None else value * (1 - margin_share)
-
-    closer = problem.model_copy(update={
-        "array": array.model_copy(update={"area_m2": less(array.area_m2)}),
-        "planes": tuple(plane.model_copy(update={"area_m2": less(plane.area_m2)}) for plane in problem.planes),
-        "limits": limits.model_copy(update={"total_kg_max": less(limits.total_kg_max), "budget": less(limits.budget)}),
-    })
-    needs = Needs(closer)
-    needs.severities = Severities(problem.rules, margin_share, ("array-area", "total-weight", "budget"))
-    return needs
-
-
-def _outcome(found: Found, problem: Problem) -> Outcome:
-    if found.ending is Ending.OPTIMAL and problem.solver.gap > 0 and (_gap(found) or 0.0) > 0:
-        return Outcome.FEASIBLE
-    return OUTCOMES[found.ending]
-
-
-def _gap(found: Found) -> float | None:
-    if found.objective_cents is None:
-        return None
-    if found.ending is Ending.OPTIMAL and found.bound_cents is None:
-        return 0.0
-    if found.bound_cents is None:
-        return None
-    gap = max(0.0, (found.objective_cents - found.bound_cents) / max(1.0, abs(found.objective_cents)))
-    return 0.0 if gap < 1e-9 else gap

@@ -11,7 +11,7 @@ from functools import cached_property
 from optimizer.circuits.wiring import Wiring
 from optimizer.design import Bank, Block, Design
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Cable, SoftStarter
+from optimizer.inputs.circuit_parts import Autotransformer, Cable, SoftStarter
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Battery, Inverter, Part
@@ -129,7 +129,7 @@ class PriceList:
             self.allowance_kg[allowance.per] = self.allowance_kg.get(allowance.per, 0.0) + allowance.weight_kg
         self._catalog = catalog
         self.starters = starters_of(problem)
-        """Soft starters that every design has, since the problem says that they are fitted."""
+        """Soft starters and an autotransformer that every design has, since the problem says that they are fitted."""
         fitted = [(catalog.by_id[part], n) for part, n in self.starters.items()]
         self.starters_cents = sum(n * (self.bought_cents(part) + self.beside_cents(part)) for part, n in fitted)
         self.starters_bill_cents = sum(n * self.bought_cents(part) for part, n in fitted)
@@ -238,11 +238,12 @@ class PriceList:
                 beside += times * self.beside_cents(allowance)
                 weight += times * allowance.weight_kg
         sized = self.starters + self.mounts.pieces(design) + self.wiring.pieces(self.wiring.circuits(design))
+        sized += self.wiring.busbar_pieces(design.bank, design.inverters, design.converters)
         for part_id, times in sorted(sized.items()):
             part = self._catalog.by_id[part_id]
             lines.append(BillLine(part.id, f"{part.description}{' [m]' if isinstance(part, Cable) else ''}", times, part.price_cents, times * part.price_cents))
             freight += times * self.freight_cents(part)
-            beside += times * self.beside_cents(part) if isinstance(part, Mount | SoftStarter) else 0  # prices beside the bill leave circuits out
+            beside += times * self.beside_cents(part) if isinstance(part, Autotransformer | Mount | SoftStarter) else 0  # prices beside the bill leave circuits out
             weight += times * part.weight_kg
         if freight:
             dangerous = sum(line.quantity * self.dangerous_cents(self._catalog.by_id[line.part]) for line in lines if line.part in self._catalog.by_id)

@@ -15,7 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Cable, Charger, Generator
+from optimizer.inputs.circuit_parts import AlternatorCharger, Cable, Charger, Generator
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Battery, Chemistry, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
@@ -71,9 +71,9 @@ class ConverterChoice(_Record):
 
 
 class SourceChoice(_Record):
-    """A generator and the chargers that it feeds; those of the inverters where no charger is named."""
+    """Chargers, those of the inverters where none is named, and the generator that feeds them; no generator on alternator or shore power."""
 
-    generator: str
+    generator: str | None = None
     charger: str | None = None
     count: Annotated[int, Field(ge=0, le=100)] = 0
     charge_a: Annotated[float, Field(gt=0, le=10_000)]
@@ -88,7 +88,7 @@ class Choice(_Record):
     inverter: InverterChoice | None = None
     converters: tuple[ConverterChoice, ...] = ()
     source: SourceChoice | None = None
-    """Generator and chargers, where the problem lets the design choose."""
+    """The source beside the array with its chargers, where the problem lets the design choose."""
     tilt_deg: Annotated[float, Field(ge=0, le=90)] | None = None
     """Tilt of the array, where the problem lets the design choose."""
     tilt_deg_by_month: Annotated[tuple[Annotated[float, Field(ge=0, le=90)], ...], Field(min_length=12, max_length=12)] | None = None
@@ -97,6 +97,8 @@ class Choice(_Record):
     """Tilts of planes that leave theirs open, by their names."""
     soft_starters: dict[str, str] = {}
     """Soft starters before loads that may have one: ids by item, one a piece."""
+    autotransformer: str | None = None
+    """Autotransformer behind the inverters, where the problem lets the design have one."""
 
 
 def choice_from(data: Mapping[str, Any], name: str = "choice") -> Choice:
@@ -276,13 +278,32 @@ class ConverterUse:
 
 @dataclass(frozen=True)
 class Source:
-    """A generator and the chargers that it feeds: so many of a model, or those of the inverters (None and 0)."""
+    """Chargers, so many of a model or those of the inverters (None and 0), and the generator that feeds them.
 
-    generator: Generator
-    charger: Charger | None
+    Without a generator it is the alternator or the shore power of the site.
+    """
+
+    generator: Generator | None
+    charger: Charger | AlternatorCharger | None
     count: int
     charge_a: float
     """What all chargers together are set to [A]."""
+
+    @property
+    def kind(self) -> str:
+        """What feeds the chargers, as site.other_source names it."""
+        return "generator" if self.generator is not None else "alternator" if isinstance(self.charger, AlternatorCharger) else "shore"
+
+    @property
+    def pieces(self) -> tuple[tuple[Part, int], ...]:
+        """Parts with their numbers."""
+        found: list[tuple[Part | None, int]] = [(self.generator, 1), (self.charger, self.count)]
+        return tuple((part, n) for part, n in found if part is not None)
+
+    @property
+    def devices(self) -> int:
+        """Devices that somebody connects."""
+        return sum(n for _, n in self.pieces)
 
 
 @dataclass(frozen=True)
@@ -308,9 +329,7 @@ class Design:
         for use in self.converters:
             used[use.converter.id] += use.count
         if self.source is not None:
-            used[self.source.generator.id] += 1
-            if self.source.charger is not None:
-                used[self.source.charger.id] += self.source.count
+            used.update({part.id: n for part, n in self.source.pieces})
         return used
 
     @property
@@ -320,7 +339,7 @@ class Design:
         rest: list[Part | None] = [self.bank.battery, *(block.module for block in self.blocks)]
         rest += [block.part for block in self.blocks]
         rest += [self.inverters.inverter, *(use.converter for use in self.converters)]
-        rest += [self.source.generator, self.source.charger] if self.source is not None else []
+        rest += [part for part, _ in self.source.pieces] if self.source is not None else []
         for part in rest:
             if part is not None and part.id not in seen:
                 seen.add(part.id)
@@ -331,7 +350,7 @@ class Design:
         """Joints that somebody must make: modules, units, strings, and two a device."""
         devices = sum(block.count for block in self.blocks if not block.built_in) + self.inverters.count
         devices += sum(use.count for use in self.converters)
-        devices += 1 + self.source.count if self.source is not None else 0
+        devices += self.source.devices if self.source is not None else 0
         strings = self.bank.strings + sum(block.strings * block.count for block in self.blocks)
         return self.bank.units + sum(block.modules for block in self.blocks) + strings + 2 * devices
 
@@ -362,8 +381,9 @@ def design_of(choice: Choice, catalog: Catalog) -> Design:
     source = None
     if choice.source is not None:
         asked = choice.source
-        charger = find(asked.charger, Charger) if asked.charger is not None else None
-        source = Source(find(asked.generator, Generator), charger, asked.count, asked.charge_a)
+        kind = AlternatorCharger if isinstance(catalog.by_id.get(asked.charger or ""), AlternatorCharger) else Charger
+        charger = find(asked.charger, kind) if asked.charger is not None else None
+        source = Source(find(asked.generator, Generator) if asked.generator is not None else None, charger, asked.count, asked.charge_a)
         if (asked.charger is None) != (asked.count == 0):
             problems.append("source: count says how many of `charger` there are, and is 0 for the chargers of the inverters")
     if problems:
@@ -394,7 +414,7 @@ def choice_of(design: Design) -> Choice:
         inverter=InverterChoice(model=inverter.id, count=design.inverters.count) if inverter else None,
         converters=tuple(ConverterChoice(model=use.converter.id, count=use.count, load_v=use.load_v) for use in design.converters),
         source=SourceChoice(
-            generator=source.generator.id, charger=source.charger.id if source.charger else None, count=source.count, charge_a=source.charge_a,
+            generator=source.generator.id if source.generator else None, charger=source.charger.id if source.charger else None, count=source.count, charge_a=source.charge_a,
         ) if source else None,
     )
 

@@ -8,7 +8,16 @@ from collections.abc import Collection, Iterable, Mapping
 from typing import Protocol
 
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Cable, Charger, Generator, Protection, SoftStarter
+from optimizer.inputs.circuit_parts import (
+    AlternatorCharger,
+    Autotransformer,
+    Busbar,
+    Cable,
+    Charger,
+    Generator,
+    Protection,
+    SoftStarter,
+)
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Allowance, Battery, Controller, Converter, Inverter, Module, Part
@@ -164,7 +173,7 @@ class KitPrices:
 
 
 SCARCE_FIRST: tuple[type[Part], ...] = (
-    Generator, Inverter, Charger, Battery, Controller, Converter, SoftStarter, Module, Mount, Allowance, Cable, Protection,
+    Generator, Inverter, Charger, AlternatorCharger, Battery, Controller, Converter, SoftStarter, Autotransformer, Module, Mount, Allowance, Cable, Protection, Busbar,
 )
 """Kinds of part, those of which designs have the fewest pieces first."""
 

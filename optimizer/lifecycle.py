@@ -139,7 +139,7 @@ def through_wh_day(wiring: Wiring, bank: Bank, inverters: InverterBank, converte
         idle = sum(use.converter.idle_w * use.count * 24 for use in converters) + _standby_wh(needs, bank, at)
         if inverter is not None:
             _, _, on, searching = needs.inverter_hours[at]
-            idle += float(inverting.idle_energy_wh(inverter.idle_w, inverter.search_w, on, searching, inverters.count))
+            idle += float(inverting.idle_energy_wh(inverter.idle_w, inverter.search_w, on, searching, inverters.count)) + needs.transformer_w * float(on)
         drawn.append(float(balance.battery_side_load_wh(season.demand.average_wh, efficiency, idle)) * season.demand.night_share)
     return float(np.sum(np.array(drawn)[needs.season_of_month])) / len(MONTHS)
 

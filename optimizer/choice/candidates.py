@@ -13,7 +13,14 @@ from optimizer.choice.candidate_set import Candidates
 from optimizer.choice.cores import Cores, power_cores
 from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months, uses_terminals
 from optimizer.choice.fed_pairs import try_fed_pairs
-from optimizer.choice.feeding import bounds_with_fuel, floor_wh, rough_bounds, running_of, try_fed_core
+from optimizer.choice.feeding import (
+    bounds_with_fuel,
+    floor_wh,
+    rough_bounds,
+    running_of,
+    try_fed_core,
+    whole_wh,
+)
 from optimizer.choice.hours import LIVED_MOST
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.live_kits import without_dead_kits
@@ -26,7 +33,7 @@ from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
 from optimizer.design import Design
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Charger, Generator
+from optimizer.inputs.circuit_parts import AlternatorCharger, Charger, Generator
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module
 from optimizer.needs.daylight import DAYS_OF_MONTH
 from optimizer.needs.site import Needs
@@ -131,7 +138,7 @@ class CandidateSearch:
         """A demanded battery, inverter or converter must be in the core; nothing else can bring it."""
         demanded = {
             part_id: least for part_id, least in self.stock.at_least.items()
-            if least and isinstance(self.stock.part(part_id), Battery | Inverter | Converter | Generator | Charger)
+            if least and isinstance(self.stock.part(part_id), Battery | Inverter | Converter | Generator | Charger | AlternatorCharger)
         }
         if not demanded or not self.screening.enforced("part-demanded"):
             return
@@ -217,7 +224,7 @@ class CandidateSearch:
         if self.problem.bounds.array_kinds < 2:
             return
         every, bounds = self.blocks[number], self._core_bounds(number)
-        needed = self._rows(number).needed_wh
+        needed = whole_wh(self._rows(number))
         self.blocks[number] = every.take(few_of_each_plane(every, needed.max(axis=0)))
         months = telling_months(self.blocks[number].harvest_wh, needed)
         for row in np.argsort(bounds, kind="stable")[:CORES_PAIRED]:
@@ -315,7 +322,7 @@ class CandidateSearch:
         """
         blocks, table, problem = self.blocks[number], self.cores.table, self.problem
         limit = self.most_of_each(blocks, core)
-        needed, harvest = table.needed_wh[core][months], blocks.harvest_wh[:, months]
+        needed, harvest = whole_wh(table.take(np.array([core])))[0][months], blocks.harvest_wh[:, months]
         both = blocks.built_in[:, None] & blocks.built_in[None, :]
         able = blocks.parallel_ok[:, None] & blocks.parallel_ok[None, :] & ~np.eye(len(blocks), dtype=bool)
         able &= ~self.forbidden(core, blocks, alone=False)

@@ -6,6 +6,7 @@ import numpy as np
 
 from optimizer.choice.screening import Screening
 from optimizer.choice.table import Table
+from optimizer.circuits.busbars import POLES
 from optimizer.circuits.core_side import Banks, CoreSide, load_circuits, string_circuits
 from optimizer.circuits.figures import ac_output_v, inverter_dc_a, string_a
 from optimizer.circuits.wiring import Wiring
@@ -29,10 +30,31 @@ def with_load_circuits(
     return _taken(table, side, screening)
 
 
-def with_string_circuits(table: Table, screening: Screening, wiring: Wiring) -> Table:
-    """Cores with the circuits of their battery strings."""
+def with_string_circuits(
+    table: Table, inverters: list[Inverter], way: tuple[tuple[Converter, int] | None, ...], screening: Screening, wiring: Wiring,
+) -> Table:
+    """Cores with the circuits of their battery strings, and with the busbars at which all circuits meet."""
     current = string_a(table.steady_a, table.strings, table.charge_max_a)
-    return _taken(table, string_circuits(wiring, _banks(table), current, table.strings), screening)
+    table = _taken(table, string_circuits(wiring, _banks(table), current, table.strings), screening)
+    return _with_busbars(table, inverters, way, screening, wiring) if wiring.busbars.active and len(table) else table
+
+
+def _with_busbars(
+    table: Table, inverters: list[Inverter], way: tuple[tuple[Converter, int] | None, ...], screening: Screening, wiring: Wiring,
+) -> Table:
+    bars = wiring.busbars
+    branches = bars.branches(sum(1 if use is None else use[1] for use in way))
+    drawn = np.array([*(inverter_dc_a(one) for one in inverters), 0.0])[table.inverter] * table.inverter_count
+    own = table.strings + table.inverter_count + branches
+    carries = np.maximum(drawn + (table.dc_a if branches else 0.0), np.minimum(bars.sources_a, table.charge_max_a * table.strings))
+    ways, met = own + bars.source_ways, own >= POLES
+    at = np.where(met, bars.cheapest(carries, ways, table.top_v), -1)
+    table.columns["wiring_cents"] = table.wiring_cents + bars.cents[at]
+    table.columns["wiring_kg"] = table.wiring_kg + bars.kg[at]
+    lacks = ~(at >= 0) & met
+    first = int(np.argmax(lacks)) if lacks.any() else 0
+    text = f"a pair of busbars: {carries[first]:.4g} A, {ways[first]:g} conductors, {table.top_v[first]:.4g} V"
+    return screening.hold(table, "circuit-parts", ~lacks, True, lambda _: text)
 
 
 def _banks(table: Table) -> Banks:

@@ -132,7 +132,7 @@ def power_cores(needs: Needs, catalog: Catalog, screening: Screening, stock: Sto
     if columns and needs.problem.source_in_design:
         table, feeds = with_sources(table, inverter_records, needs, catalog, screening, stock)
         if not len(table):
-            columns, missing = [], f"No battery bank with its generator is left after the rule {screening.emptied_by}."
+            columns, missing = [], f"No battery bank with its source is left after the rule {screening.emptied_by}."
     cores = Cores(table, classes, batteries, inverter_records, ways, missing, feeds)
     if columns:
         _costs(cores, catalog, stock)
@@ -154,7 +154,7 @@ def _crossed(
         table = with_load_circuits(table, records, way, screening, wiring)
     table = _held_currents(needs, table, screening)
     if wiring.active and len(table):
-        table = with_string_circuits(table, screening, wiring)
+        table = with_string_circuits(table, records, way, screening, wiring)
     if len(table):
         _energy(needs, table, way, context)
         for at in range(len(needs.seasons)):
@@ -216,6 +216,7 @@ def _energy(needs: Needs, table: Table, way: Ways, context: float) -> None:
     def standing(at: int, *, week: bool) -> np.ndarray:
         on, searching = hours[at][2:] if week else hours[at][:2]
         idle = inverting.idle_energy_wh(table.idle_w, table.search_w, on, searching, table.inverter_count)
+        idle = idle + np.where(table.inverter >= 0, needs.transformer_w * on, 0.0)
         return np.asarray(idle + converter_idle + table.standby_wh[:, at])
 
     shape = (len(table), len(needs.seasons))
@@ -330,7 +331,7 @@ def _costs(cores: Cores, catalog: Catalog, stock: Stock) -> None:
         )
 
     replaced = _replacements(cores, catalog, stock) if prices.lives.minimised else 0
-    fed_units = np.array([*(1 + feed.count for feed in cores.feeds), 0])[table.feed] if cores.fed else 0
+    fed_units = np.array([*(feed.units for feed in cores.feeds), 0])[table.feed] if cores.fed else 0
     connections = table.units + table.strings + 2 * (table.inverter_count + way_units + fed_units)
     fixed = allowances(allowance) + prices.fixed_freight_cents + prices.starters_cents + prices.connection_cents * connections + table.wiring_cents + replaced
     table.add(

@@ -9,6 +9,7 @@ import numpy as np
 
 from optimizer.choice.blocks import Arrays, pieces_in
 from optimizer.choice.cores import Cores
+from optimizer.choice.feeding import whole_wh
 from optimizer.choice.hours import block_hours, core_hours
 from optimizer.choice.kinds import Kinds, numbered
 from optimizer.choice.planes import areas
@@ -47,7 +48,8 @@ class Dominance:
         smaller: list[np.ndarray] = []
         # Months in which every block and every core is at least as well off as in another say nothing more.
         months = telling_months(blocks.harvest_wh, cores.needed_wh) if not self.cores.fed else range(blocks.harvest_wh.shape[1])
-        smaller += [-np.minimum(blocks.harvest_wh[:, m], cores.needed_wh[:, m].max()) for m in months]
+        enough_wh = whole_wh(cores).max(axis=0)
+        smaller += [-np.minimum(blocks.harvest_wh[:, m], enough_wh[m]) for m in months]
         smaller.append(-np.minimum(blocks.low_a, cores.least_a.max()))
         if enforced("maximum-charge-current") and self._current_matters(cores, blocks):
             smaller.append(blocks.high_a)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 FAMILIES = {
     "energy": "the monthly balance and the recovery after the autonomy",
-    "source": "the hours of the generator, and the array's share of the year",
+    "source": "what the source beside the array may bring, and the array's share of the year",
     "spare": "what the critical loads need with one controller out",
     "self_use": "the autonomy",
     "least_charge": "the least charge current of the bank",

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.choice.dominance import SLACK_CENTS, uses_terminals
-from optimizer.choice.feeding import bounds_alike, most_missing_wh
+from optimizer.choice.feeding import bounds_alike, least_wh
 from optimizer.choice.rectangles import each_fits, most_modules
 from optimizer.rules.book import TOLERANCE
 
@@ -86,13 +86,13 @@ def _cost(search: CandidateSearch, number: int, core: int, first: np.ndarray, n:
         return np.asarray(n * column[first] + m * column[second])
 
     cost, fits = table.least_cost[core] + both(blocks.least_cost), np.ones(len(first), dtype=bool)
-    taken, allowed = np.zeros(len(first)), most_missing_wh(table, core)
+    taken, least = np.zeros(len(first)), least_wh(table, core)
     for month in range(table.needed_wh.shape[1]):
         harvest = both(blocks.harvest_wh[:, month])
         missing = np.maximum(table.needed_wh[core, month] - harvest, 0.0)
         cost = cost + table.feed_cents[core, month] * missing
         taken += missing * search.days[month]
-        fits &= missing <= allowed[month]
+        fits &= harvest >= least[month]
     fits &= taken <= table.share_wh[core]
     fits &= both(blocks.low_a) >= table.least_a[core] * (1 - TOLERANCE)
     if uses_terminals(search.needs):

@@ -1,8 +1,9 @@
-"""Array and generator together: what the generator burns beside an array, in closed form, as bounds and as rows of the program.
+"""Array and source together: what the source brings beside an array, in closed form, as bounds and as rows of the program.
 
 In each month the generator brings what the array leaves missing to the need, at a price a watt-hour that the core knows.
 That falls with more array in every month, so dominance by harvest holds; what a core asks of its array alone (its floor)
-is the need less the most that its generator brings.
+is the need less the most that its source brings. Of an alternator or shore power only what the loads take is paid for, while
+its floor has all that is asked of an array alone: the two are apart, and a row of the program each.
 """
 
 from __future__ import annotations
@@ -28,9 +29,14 @@ def floor_wh(cores: Table) -> np.ndarray:
     return np.asarray(cores.columns.get("floor_wh", cores.needed_wh))
 
 
-def most_missing_wh(cores: Table, row: int) -> np.ndarray:
-    """What the array of a core may leave missing by month: what its source brings, or the tolerance [Wh/day]."""
-    return np.asarray(cores.needed_wh[row] * TOLERANCE if cores.feed[row] < 0 else cores.feed_wh[row] * (1 + TOLERANCE))
+def whole_wh(cores: Table) -> np.ndarray:
+    """Energy that is enough whatever the source brings: what is paid for and the floor, whichever is more [Wh/day], shape (cores, months)."""
+    return np.asarray(np.maximum(cores.needed_wh, floor_wh(cores)))
+
+
+def least_wh(cores: Table, row: int) -> np.ndarray:
+    """What the array of a core must bring by month: its floor, without a source within the tolerance [Wh/day]."""
+    return np.asarray(cores.needed_wh[row] * (1 - TOLERANCE) if cores.feed[row] < 0 else cores.floor_wh[row])
 
 
 def running_cents(cores: Table, row: int, harvest_wh: np.ndarray) -> np.ndarray:
@@ -138,7 +144,7 @@ def try_fed_core(search: CandidateSearch, number: int, core: int) -> None:
     cost = table.least_cost[core] + blocks.least_cost[:, None] * count + running_cents(table, core, harvest)
     fits = count >= np.where(np.isnan(least), np.inf, least)[:, None]
     fits &= count <= search.most_of_each(blocks, core)[:, None]
-    fits &= (missing <= most_missing_wh(table, core)).all(axis=2)
+    fits &= (harvest >= least_wh(table, core)).all(axis=2)
     fits &= (missing @ search.days) <= table.share_wh[core]
     for column, most in search.resources(core):
         fits &= count * blocks.columns[column][:, None] <= most
@@ -192,6 +198,18 @@ class Feeding:
             if np.isfinite(table.share_wh[rows]).all():
                 allowed = pulp.lpSum(float(table.share_wh[c] / self.scale_wh) * program.x[c] for c in rows)
                 program.row("source", pulp.lpSum(float(n) * brought for n, brought in zip(days, columns, strict=True)) - allowed <= 0)
+
+    def floors(self, cores: np.ndarray, blocks: np.ndarray) -> None:
+        """sum harvest[b,m] n[b] >= sum floor[c,m] x[c]: what a source that comes and goes leaves to the array of a class."""
+        program, found = self.program, self.program.candidates
+        if found.needs.source_h is None:
+            return
+        table = found.cores.table
+        floor = np.where(table.feed[:, None] >= 0, table.floor_wh, table.needed_wh * (1 - TOLERANCE))
+        for month in range(floor.shape[1]):
+            scale = max(1.0, float(floor[cores, month].max()))
+            given = np.minimum(found.blocks.harvest_wh[:, month] / scale, 1.0)
+            program.row("energy", program.of_blocks(given, blocks) - program.of_cores(floor[:, month] / scale, cores) >= 0)
 
     def brought(self, cores: np.ndarray, month: int) -> list[Any]:
         """What the sources of some cores bring in a month, in shares of `scale_wh`."""

@@ -17,9 +17,10 @@ from optimizer.choice.inverters import inverter_table
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.inputs.catalog import FILES, Catalog
-from optimizer.inputs.circuit_parts import Charger, Generator
+from optimizer.inputs.circuit_parts import OF_SOURCES
 from optimizer.inputs.parts import Battery, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Locks, Problem
+from optimizer.needs.requirements import with_section
 from optimizer.needs.site import Needs
 from optimizer.rules.book import RULES, Severities
 
@@ -80,14 +81,15 @@ def cannot_serve(problem: Problem, catalog: Catalog, part_id: str) -> tuple[str 
     part = catalog.by_id[part_id]
     if isinstance(part, Inverter) and problem.site.ac == "none":
         return None, "the site has no AC"
-    if isinstance(part, Generator | Charger) and not problem.source_in_design:
-        return None, "the design has no generator: [generator] in_design = true gives it one"
+    of_source = OF_SOURCES.get(type(part), ())
+    if of_source and not (problem.source_in_design and problem.site.other_source in of_source):
+        return None, f"the design has no {of_source[0]}: [{of_source[0]}] in_design = true gives it one"
     kind = next(name for name, record in FILES.items() if isinstance(part, record))
     alone = replace(catalog, **{kind: (part,)}, kits=())  # type: ignore[arg-type]  # the part's own kind
     # Budget and weight of a whole design are no fault of the part's.
     limits = problem.limits.model_copy(update={"budget": None})
-    use = problem.generator.model_copy(update={"required": problem.source_in_design and isinstance(part, Generator | Charger)})
-    asked = problem.model_copy(update={"locks": Locks(), "limits": limits, "generator": use, "owned": tuple(
+    asked = with_section(problem, problem.site.other_source, required=bool(of_source)) if problem.source_in_design else problem
+    asked = asked.model_copy(update={"locks": Locks(), "limits": limits, "owned": tuple(
         own.model_copy(update={"must_use": False}) for own in problem.owned if own.part == part_id
     )})
     needs, severities = Needs(asked), Severities(asked.rules)
@@ -104,7 +106,7 @@ def cannot_serve(problem: Problem, catalog: Catalog, part_id: str) -> tuple[str 
         return None  # nothing serves here, and the part is not to blame
     screening = Screening(severities)
     cores = power_cores(needs, alone, screening, stock)
-    if isinstance(part, Battery | Inverter | Generator | Charger):
+    if isinstance(part, Battery | Inverter) or of_source:
         there = any(part_id in dict(cores.pieces(row)) for row in range(len(cores.table)))
     else:
         there = _has_block(part, needs, alone, cores, screening, stock)

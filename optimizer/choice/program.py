@@ -30,7 +30,7 @@ Constraint families, each one function below; every constraint is named family__
     kinds         at most so many kinds of block
     controllers   at most N controllers in all
     exclusive     a controller that shares no bank is alone
-    energy        harvest of the blocks + what the source brings >= need of the core, every month of use
+    energy        harvest of the blocks + what the source brings >= need of the core; harvest >= what the source leaves to it, every month of use
     spare         harvest with any one controller out >= need of the critical loads, every month of use
     self_use      controllers' own use <= what the autonomy leaves
     least_charge  current at absorption >= what the bank asks for
@@ -122,10 +122,12 @@ class Program:
         self.model += (constraint, f"{family}__{self.rows}")
         self.rows += 1
 
-    def _of_cores(self, values: np.ndarray, rows: np.ndarray) -> Any:
+    def of_cores(self, values: np.ndarray, rows: np.ndarray) -> Any:
+        """Sum of values[c] x[c]."""
         return pulp.lpSum(float(values[c]) * self.x[c] for c in rows if values[c] != 0)
 
-    def _of_blocks(self, values: np.ndarray, rows: np.ndarray) -> Any:
+    def of_blocks(self, values: np.ndarray, rows: np.ndarray) -> Any:
+        """Sum of values[b] n[b]."""
         return pulp.lpSum(float(values[b]) * self.n[b] for b in rows if values[b] != 0)
 
     def _classes(self) -> list[tuple[np.ndarray, np.ndarray]]:
@@ -166,7 +168,7 @@ class Program:
             self.kits[kit.id] = self.model.add_variable(f"q{len(self.kits)}", 0, None, cat="Integer")
         terms += [*self._kit_terms(), *self._distinct_terms(), *self.feeding.cost()]
         everything = np.arange(len(self.x)), np.arange(len(self.n))
-        return self._of_cores(core_cost, everything[0]) + self._of_blocks(block_cost, everything[1]) + pulp.lpSum(terms)
+        return self.of_cores(core_cost, everything[0]) + self.of_blocks(block_cost, everything[1]) + pulp.lpSum(terms)
 
     def _kit_terms(self) -> list[Any]:
         """What the kits cost, with their freight."""
@@ -238,11 +240,11 @@ class Program:
         for cores, blocks in self._classes():
             for month in telling_months(harvest[blocks], needed[cores]) if not self.candidates.cores.fed else range(needed.shape[1]):
                 scale = max(1.0, float(needed[cores, month].max()))
-                least = needed[:, month] * (1 - tolerance) / scale
                 # Harvest above the greatest need is worth nothing: capped, the relaxation is tighter.
-                given = np.minimum(harvest[:, month] / scale, 1.0)
+                least, given = needed[:, month] * (1 - tolerance) / scale, np.minimum(harvest[:, month] / scale, 1.0)
                 brought = pulp.lpSum(self.feeding.scale_wh / scale * column for column in self.feeding.brought(cores, month))
-                self.row("energy", self._of_blocks(given, blocks) + brought - self._of_cores(least, cores) >= 0)
+                self.row("energy", self.of_blocks(given, blocks) + brought - self.of_cores(least, cores) >= 0)
+            self.feeding.floors(cores, blocks)
 
     def _spare(self) -> None:
         """sum harvest[b,m] n[b] - harvest[a,m] y[a] >= sum spare[c,m] x[c], for every block a."""
@@ -253,7 +255,7 @@ class Program:
             for month in range(harvest.shape[1]):
                 scale = max(1.0, float(table.spare_wh[cores, month].max()))
                 given, least = harvest[:, month] / scale, table.spare_wh[:, month] * (1 - TOLERANCE) / scale
-                whole, asked = self._of_blocks(given, blocks), self._of_cores(least, cores)
+                whole, asked = self.of_blocks(given, blocks), self.of_cores(least, cores)
                 for block in blocks:
                     self.row("spare", whole - float(given[block]) * self.y[block] - asked >= 0)
 
@@ -262,14 +264,14 @@ class Program:
         room, own = self.candidates.cores.table.room_w, self.candidates.blocks.self_w
         for cores, blocks in self._classes():
             if np.isfinite(room[cores]).all():
-                self.row("self_use", self._of_blocks(own, blocks) - self._of_cores(room, cores) <= 0)
+                self.row("self_use", self.of_blocks(own, blocks) - self.of_cores(room, cores) <= 0)
 
     def _least_charge(self) -> None:
         """sum low_a n >= what the bank asks for and daytime loads take."""
         least, low = self.candidates.cores.table.least_a, self.candidates.blocks.low_a
         for cores, blocks in self._classes():
             if (least[cores] > 0).any():
-                self.row("least_charge", self._of_blocks(low, blocks) - self._of_cores(least * (1 - TOLERANCE), cores) >= 0)
+                self.row("least_charge", self.of_blocks(low, blocks) - self.of_cores(least * (1 - TOLERANCE), cores) >= 0)
 
     def _most_charge(self) -> None:
         """sum high_a n <= what the bank stands."""
@@ -277,7 +279,7 @@ class Program:
             return
         most, high = self.candidates.cores.table.most_charge_a, self.candidates.blocks.high_a
         for cores, blocks in self._classes():
-            self.row("most_charge", self._of_blocks(high, blocks) - self._of_cores(most * (1 + TOLERANCE), cores) <= 0)
+            self.row("most_charge", self.of_blocks(high, blocks) - self.of_cores(most * (1 + TOLERANCE), cores) <= 0)
 
     def _ceiling(self) -> None:
         """A block above a core's ceiling and that core are not chosen together: one row a level."""
@@ -312,13 +314,13 @@ class Program:
             return
         able = np.minimum(found.blocks.terminal_a, 1e6)
         for cores, blocks in self._classes():
-            self.row("terminals", self._of_blocks(able, blocks) - self._of_cores(found.cores.table.terminal_a * (1 - TOLERANCE), cores) >= 0)
+            self.row("terminals", self.of_blocks(able, blocks) - self.of_cores(found.cores.table.terminal_a * (1 - TOLERANCE), cores) >= 0)
 
     def _area(self) -> None:
         """sum area n <= area, on every plane."""
         if self._enforced("array-area") and len(self.n):
             for column, _, area in areas(self.candidates.needs):
-                self.row("area", self._of_blocks(self.candidates.blocks.columns[column], np.arange(len(self.n))) <= area * (1 + TOLERANCE))
+                self.row("area", self.of_blocks(self.candidates.blocks.columns[column], np.arange(len(self.n))) <= area * (1 + TOLERANCE))
 
     def _rectangles(self) -> None:
         """On every plane modules of a kind <= room in the rectangles given to it; a rectangle is given to one kind."""
@@ -333,7 +335,7 @@ class Program:
                 self.row("rectangles", pulp.lpSum(row) <= 1)
             for at, m in enumerate(kinds):
                 placed = pulp.lpSum(int(room[r, m]) * given[r][at] for r in range(len(room)))
-                wanted = self._of_blocks(np.where(on & (found.blocks.module == m), found.blocks.modules_each, 0), np.arange(len(self.n)))
+                wanted = self.of_blocks(np.where(on & (found.blocks.module == m), found.blocks.modules_each, 0), np.arange(len(self.n)))
                 self.row("rectangles", wanted - placed <= 0)
 
     def _weight(self) -> None:
@@ -341,7 +343,7 @@ class Program:
         most = self.candidates.needs.problem.limits.total_kg_max
         if most is not None and self._enforced("total-weight"):
             core, block = self.candidates.cores.table.weight_total_kg, self.candidates.blocks.weight_kg
-            total = self._of_cores(core, np.arange(len(self.x))) + self._of_blocks(block, np.arange(len(self.n)))
+            total = self.of_cores(core, np.arange(len(self.x))) + self.of_blocks(block, np.arange(len(self.n)))
             self.row("weight", total <= most * (1 + TOLERANCE))
 
     def _budget(self) -> None:
@@ -356,7 +358,7 @@ class Program:
             each = stock.bill_cents(part)
             core, block = core - in_cores * each, block - in_blocks * each
             bought.append(each * stock.part(part).pack_qty * self.packs[part])
-        total = self._of_cores(core, np.arange(len(self.x))) + self._of_blocks(block, np.arange(len(self.n)))
+        total = self.of_cores(core, np.arange(len(self.x))) + self.of_blocks(block, np.arange(len(self.n)))
         self.row("budget", total + pulp.lpSum([*bought, *self._kit_terms()]) <= most)
 
     def _inventory(self) -> None:
@@ -370,7 +372,7 @@ class Program:
                 self.row("inventory", bought >= kits.least[kit])
         for part_id, (in_cores, in_blocks) in self._usage.items():
             part = stock.part(part_id)
-            pieces = self._of_cores(in_cores, np.arange(len(self.x))) + self._of_blocks(in_blocks, np.arange(len(self.n)))
+            pieces = self.of_cores(in_cores, np.arange(len(self.x))) + self.of_blocks(in_blocks, np.arange(len(self.n)))
             in_kits = pulp.lpSum(kits.offered[kit].contents.get(part_id, 0) * bought for kit, bought in self.kits.items())
             self.row("inventory", part.pack_qty * self.packs[part_id] + in_kits - pieces >= -stock.owned[part_id])
             # The stock of a part that is not special stays out: dominance does not know it (see Stock.broken).
@@ -439,7 +441,7 @@ class Program:
         """sum share[b] n[b] >= least for the cores that are beaten, in shares of the least."""
         at_stake = np.isin(self.candidates.blocks.bank_class, self.candidates.cores.table.bank_class[beaten.cores])
         share = np.minimum(beaten.share / beaten.least, 1.0)
-        more = self._of_blocks(share, np.nonzero(at_stake)[0])
+        more = self.of_blocks(share, np.nonzero(at_stake)[0])
         self.row("beaten", more - (1 - BEATEN_SLACK) * pulp.lpSum(self.x[c] for c in beaten.cores) >= 0)
 
     def forbid_kinds(self, core: int, used: list[int]) -> None:

@@ -9,13 +9,13 @@ import numpy as np
 
 from optimizer.bill import PriceList
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Charger, Generator
+from optimizer.inputs.circuit_parts import AlternatorCharger, Charger, Generator
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
 from optimizer.rules.money import bought_pieces
 
-KINDS: tuple[type[Part], ...] = (Module, Battery, Controller, Inverter, Converter, Generator, Charger)
+KINDS: tuple[type[Part], ...] = (Module, Battery, Controller, Inverter, Converter, Generator, Charger, AlternatorCharger)
 
 
 class Stock:

@@ -12,7 +12,12 @@ from optimizer.inputs.catalog import Tables
 from optimizer.inputs.circuit_parts import Cable, Protection
 from optimizer.rules import wiring
 
-Kind = Literal["array string", "array run", "charge", "battery string", "inverter", "AC output", "DC branch"]
+Kind = Literal[
+    "array string", "array run", "charge", "battery string", "inverter", "AC output", "DC branch", "charger", "generator", "shore", "alternator",
+]
+
+ON_AC = ("AC output", "generator", "shore")
+"""Kinds of circuit whose devices break AC."""
 
 CONDUCTOR_C = 75.0
 """Temperature of a loaded conductor at which its resistance is taken; that of NFPA 70 (NEC) Chapter 9 Table 8."""

@@ -7,8 +7,8 @@ from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Tables
 from optimizer.rules import earthing, protection
 
-EARTHED = ("array run", "inverter", "AC output")
-"""Circuits that an earth conductor goes with: to the frames of the array, to the inverter's case, to the AC panel."""
+EARTHED = ("array run", "inverter", "AC output", "generator", "shore")
+"""Circuits that an earth conductor goes with: to the frames of the array, to cases, to the AC panel."""
 
 PROTECTS = ("fuse", "breaker", "ac breaker")
 

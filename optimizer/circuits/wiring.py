@@ -14,17 +14,9 @@ from functools import cache, cached_property
 
 import numpy as np
 
-from optimizer.circuits.array_side import (
-    JOINED_STRINGS,
-    LONG_RUN_M,
-    UNLIMITED_OHM_KM,
-    ArraySide,
-    array_side,
-    asked_on_buildings,
-    boxes,
-    leads,
-    needs_string_fuses,
-)
+from optimizer.circuits.array_circuits import array_circuits
+from optimizer.circuits.array_side import UNLIMITED_OHM_KM, ArraySide, array_side
+from optimizer.circuits.busbars import POLES, Busbars, Joint
 from optimizer.circuits.circuit import Ask, Circuit, whole_metres
 from optimizer.circuits.figures import (
     ac_output_v,
@@ -35,7 +27,8 @@ from optimizer.circuits.figures import (
     string_a,
 )
 from optimizer.circuits.fit import Fit, Fitter, Laid
-from optimizer.design import Bank, Block, ConverterUse, Design, InverterBank, charging_device
+from optimizer.circuits.source_side import SourceSide
+from optimizer.design import Bank, Block, ConverterUse, Design, InverterBank, Source, charging_device
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import Cable, Protection
 from optimizer.inputs.parts import Controller, Inverter, Part
@@ -61,6 +54,7 @@ class Wiring:
         self._array_sides: dict[tuple[str, int, int], ArraySide] = {}
         self._charges: dict[tuple[object, ...], Circuit] = {}
         self._cents: dict[tuple[object, ...], int] = {}
+        self._joints: dict[tuple[object, ...], Joint | None] = {}
         self._latest: tuple[Design, tuple[Circuit, ...]] | None = None
 
     @property
@@ -89,7 +83,7 @@ class Wiring:
         """Devices of some kinds."""
         return [device for device in self.catalog.protection if device.kind in kinds]
 
-    def _fitter(self, uses: str, kinds: tuple[str, ...], one_way_m: float, conductors: int = 2, *, ac: bool = False) -> Fitter:
+    def fitter(self, uses: str, kinds: tuple[str, ...], one_way_m: float, conductors: int = 2, *, ac: bool = False) -> Fitter:
         """Cables of some uses with devices of some kinds; what one has found, the next problem with the same catalog need not look for."""
         ambient = self.needs.problem.temperatures.hottest_c if uses == "array" else self.needs.electronics_highest_c
         cables, devices = [cable for use in uses.split(" or ") for cable in self.cables(use)], self.devices(*kinds)
@@ -103,47 +97,68 @@ class Wiring:
     @cached_property
     def strings(self) -> Fitter:
         """String leads with their fuses."""
-        return self._fitter("array", ("string fuse",), self.asked.string_m)
+        return self.fitter("array", ("string fuse",), self.asked.string_m)
 
     @cached_property
     def runs(self) -> Fitter:
         """Runs from the array; the column of cables that a block chooses from. A switch breaks, it does not protect."""
-        return self._fitter("array", ("array switch",), self.asked.array_run_m)
+        return self.fitter("array", ("array switch",), self.asked.array_run_m)
 
     @cached_property
     def beside_strings(self) -> tuple[Fitter, Fitter]:
         """Combiners and surge arresters."""
-        return self._fitter("array", ("combiner",), 0.0), self._fitter("array", ("surge arrester",), 0.0)
+        return self.fitter("array", ("combiner",), 0.0), self.fitter("array", ("surge arrester",), 0.0)
 
     @cached_property
     def on_buildings(self) -> tuple[Fitter, Fitter]:
         """Arc-fault detectors and shutdown switches at the array."""
-        return self._fitter("array", ("arc-fault detector",), 0.0), self._fitter("array", ("array shutdown",), 0.0)
+        return self.fitter("array", ("arc-fault detector",), 0.0), self.fitter("array", ("array shutdown",), 0.0)
 
     @cached_property
     def charging(self) -> Fitter:
         """Circuits between controllers and the bank."""
-        return self._fitter("battery", ("breaker", "fuse"), self.asked.charge_run_m)
+        return self.fitter("battery", ("breaker", "fuse"), self.asked.charge_run_m)
 
     @cached_property
     def bank_strings(self) -> Fitter:
         """Circuits between battery strings and the busbars: fuses at the battery."""
-        return self._fitter("battery", ("fuse",), self.asked.battery_run_m)
+        return self.fitter("battery", ("fuse",), self.asked.battery_run_m)
 
     @cached_property
     def inverting(self) -> Fitter:
         """Circuits between the busbars and inverters."""
-        return self._fitter("battery", ("breaker", "fuse"), self.asked.inverter_run_m)
+        return self.fitter("battery", ("breaker", "fuse"), self.asked.inverter_run_m)
 
     @cached_property
     def ac_output(self) -> Fitter:
         """Circuits between inverters and the AC panel."""
-        return self._fitter("building", ("ac breaker",), self.asked.ac_run_m, AC_CONDUCTORS.get(self.needs.problem.site.ac, 2), ac=True)
+        return self.fitter("building", ("ac breaker",), self.asked.ac_run_m, AC_CONDUCTORS.get(self.needs.problem.site.ac, 2), ac=True)
+
+    @cached_property
+    def busbars(self) -> Busbars:
+        """The pair of busbars of a bank."""
+        return Busbars(self)
+
+    def busbar(self, bank: Bank, inverters: InverterBank, converters: tuple[ConverterUse, ...]) -> Joint | None:
+        """What joins the circuits of a bank; None where nothing does, or an allowance stands for it."""
+        if not self.busbars.active:
+            return None
+        key = _core_key(bank, inverters, converters)
+        if key not in self._joints:
+            of_inverter, branches = self.inverter_circuits(bank, inverters), self.dc_circuits(bank, converters)
+            dc_a = self.dc_a(bank, inverters, converters, self.kept_shares(inverters, of_inverter, branches))
+            self._joints[key] = self.busbars.of(bank, inverters, converters, dc_a)
+        return self._joints[key]
+
+    @cached_property
+    def sources(self) -> SourceSide:
+        """Circuits of the source beside the array."""
+        return SourceSide(self)
 
     @cached_property
     def dc_branches(self) -> Fitter:
         """Circuits between busbars or converters and the DC panel; thick cable where the loads are large."""
-        return self._fitter("building or battery", ("breaker", "fuse"), self.asked.dc_run_m)
+        return self.fitter("building or battery", ("breaker", "fuse"), self.asked.dc_run_m)
 
     def most_ohm_km(self, drop_a: np.ndarray, over_v: np.ndarray, one_way_m: float, drop_pct_max: float) -> np.ndarray:
         """Resistance at which the whole drop that is allowed is lost [ohm/km]; no limit where the problem enforces none."""
@@ -169,8 +184,8 @@ class Wiring:
         if not self.active:
             return ()
         if block.built_in:  # its tracker charges through the inverter's own circuit
-            return self._array_circuits(block)
-        return (*self._array_circuits(block), self._charge_circuit(bank, block.part))
+            return array_circuits(self, block)
+        return (*array_circuits(self, block), self._charge_circuit(bank, block.part))
 
     def run_cable(self, block: Block) -> Cable | None:
         """Cable of the run from the array: the one that is chosen, or the cheapest that may serve."""
@@ -183,61 +198,14 @@ class Wiring:
     def _side_of(self, block: Block) -> ArraySide:
         key = (block.module.id, block.series, block.strings)
         if key not in self._array_sides:
-            cold, hot = cold_string_v(self.needs, self.catalog, block.module, block.series), self._hot_vmp_v(block)
+            cold, hot = cold_string_v(self.needs, self.catalog, block.module, block.series), self.hot_vmp_v(block)
             self._array_sides[key] = array_side(self, [block.module], np.array([0]), np.array([cold]), np.array([hot]), np.array([block.strings]))
         return self._array_sides[key]
 
-    def _hot_vmp_v(self, block: Block) -> float:
+    def hot_vmp_v(self, block: Block) -> float:
+        """Working voltage of a string on the hottest day [V]."""
         module = block.module
         return block.series * float(array.vmp_at_cell_v(module.vmp_v, module.tc_pmax_pct_k, module.tc_isc_pct_k, hot_cell_c(self.needs, module)))
-
-    def _array_circuits(self, block: Block) -> tuple[Circuit, ...]:
-        module, asked = block.module, self.asked
-        cold = cold_string_v(self.needs, self.catalog, module, block.series)
-        isc = module.isc_a * (1 + module.bifacial_pct / 100)
-        steady, cold_v, zero = np.array([array.EDGE_OF_CLOUD * isc * block.strings]), np.array([cold]), np.zeros(1)
-        hottest = self.needs.problem.temperatures.hottest_c
-        circuits: list[Circuit] = []
-        beside: list[tuple[Protection, int]] = []
-        lacking: list[str] = []
-        runs, (combiners, arresters) = self.runs, self.beside_strings
-        cable = self.run_cable(block)
-
-        def fitting(fitter: Fitter, serves: np.ndarray) -> int:
-            """The cheapest device into which the cable of the run goes; where no cable may serve, the cheapest."""
-            known = [one.id for one in fitter.cables]
-            if cable is None or cable.id not in known:
-                return int(fitter.cheapest_device(serves)[0])
-            return int(fitter.cheapest_devices(serves)[0, known.index(cable.id)])
-
-        if block.strings > 1:
-            fused = bool(needs_string_fuses(np.array([isc]), np.array([block.strings]), np.array([module.max_series_fuse_a]))[0])
-            fit = leads(self, np.array([isc]), cold_v, np.array([module.max_series_fuse_a]), np.array([fused]))
-            ask = Ask(
-                "array string", "", asked.string_m, 2, array.EDGE_OF_CLOUD * isc, cold, 0.0, hottest, module.imp_a, self._hot_vmp_v(block), None,
-                block.strings,
-            )
-            lead = int(fit.cable[0])
-            fuse = int(fit.device[0])
-            circuits.append(Circuit(
-                ask, self.strings.cables[lead] if lead >= 0 else None, self.strings.devices[fuse] if fuse >= 0 else None, needs_device=fused,
-                fuse_most_a=module.max_series_fuse_a,
-            ))
-            if fused or block.strings > JOINED_STRINGS:
-                _one(combiners, fitting(combiners, boxes(self, np.array([block.strings]), cold_v, steady)), "combiner", beside, lacking)
-        if asked.array_run_m > LONG_RUN_M:
-            at = int(arresters.cheapest_device(arresters.serves(zero, cold_v, zero, least_a=zero))[0])
-            _one(arresters, at, "surge arrester", beside, lacking)
-        for what, (fitter, where) in zip(("arc-fault detector", "array shutdown"), asked_on_buildings(self, cold_v), strict=True):
-            if where[0]:
-                _one(fitter, int(fitter.cheapest_device(fitter.serves(steady, cold_v, zero, least_a=steady))[0]), what, beside, lacking)
-        switch = fitting(runs, runs.serves(steady, cold_v, zero))
-        ask = Ask(
-            "array run", "", asked.array_run_m, 2, float(steady[0]), cold, 0.0, hottest, module.imp_a * block.strings, self._hot_vmp_v(block),
-            asked.array_drop_pct,
-        )
-        device = runs.devices[switch] if switch >= 0 else None
-        return (*circuits, Circuit(ask, cable, device, beside=tuple(beside), lacking=tuple(lacking)))
 
     def _charge_circuit(self, bank: Bank, part: Controller | Inverter) -> Circuit:
         device = charging_device(part)
@@ -259,6 +227,16 @@ class Wiring:
         of_inverter = self.inverter_circuits(bank, inverters)
         branches = self.dc_circuits(bank, converters)
         return (self._string_circuit(bank, inverters, converters, of_inverter, branches), *of_inverter, *branches)
+
+    def source_circuits(self, bank: Bank, source: Source | None) -> tuple[Circuit, ...]:
+        """Circuits of the source beside the array; none of one that the problem does not let a design have."""
+        if not self.active or source is None or source.kind != self.needs.problem.site.other_source:
+            return ()
+        return self.sources.circuits(bank, source)
+
+    def circuit_of(self, fitter: Fitter, ask: Ask, count: int = 1) -> Circuit:
+        """So many circuits that ask for the same, with their parts."""
+        return _with(fitter, replace(ask, count=count), self.fit_of(fitter, ask))
 
     def inverter_circuits(self, bank: Bank, inverters: InverterBank) -> tuple[Circuit, ...]:
         """From the busbars to the inverters, and on to the AC panel."""
@@ -319,15 +297,19 @@ class Wiring:
         self, bank: Bank, inverters: InverterBank, converters: tuple[ConverterUse, ...], of_inverter: tuple[Circuit, ...], branches: tuple[Circuit, ...],
     ) -> float:
         """Current of the coincident load at the bank's lowest voltage, losses on the way included [A]."""
+        kept, inverter = self.kept_shares(inverters, of_inverter, branches), inverters.inverter
+        dc_a = self.dc_a(bank, inverters, converters, kept)
+        if inverter is None:
+            return dc_a
+        return float(bank_rules.discharge_current_a(self.needs.demand.coincident_w, inverter.efficiency * kept[0], inverter.dc_low_cut_v, dc_a))
+
+    def dc_a(self, bank: Bank, inverters: InverterBank, converters: tuple[ConverterUse, ...], kept: np.ndarray) -> float:
+        """Current of the coincident DC loads at the bank's lowest voltage [A]; kept: what the cables leave of each supply, AC first."""
         demand, inverter = self.needs.demand, inverters.inverter
         lowest = inverter.dc_low_cut_v if inverter else bank.chemistry.empty_v_cell * bank.cells
         through = {use.load_v: use.converter.efficiency for use in converters}
-        kept = self.kept_shares(inverters, of_inverter, branches)
         efficiency = np.array([through.get(volts, 1.0) for volts in demand.dc_volts]) * kept[1:]
-        dc_a = float(np.sum(demand.coincident_dc_w / efficiency)) / lowest
-        if inverter is None:
-            return dc_a
-        return float(bank_rules.discharge_current_a(demand.coincident_w, inverter.efficiency * kept[0], lowest, dc_a))
+        return float(np.sum(demand.coincident_dc_w / efficiency)) / lowest
 
     def kept_shares(self, inverters: InverterBank, of_inverter: tuple[Circuit, ...], branches: tuple[Circuit, ...]) -> np.ndarray:
         """What the cables leave of the energy of each supply, AC first: the drop at the coincident load, taken for every hour."""
@@ -378,6 +360,7 @@ class Wiring:
         if self._latest is not None and self._latest[0] is design:  # bill and check ask one after the other
             return self._latest[1]
         found = list(self.core_circuits(design.bank, design.inverters, design.converters))
+        found += self.source_circuits(design.bank, design.source)
         for number, block in enumerate(design.blocks, start=1):
             for circuit in self.block_circuits(design.bank, block):
                 ask = replace(circuit.ask, where=f"array {number}: {block.part.id}", count=circuit.ask.count * block.count)
@@ -389,14 +372,12 @@ class Wiring:
         """Price of all circuits of a design, with freight [cents]."""
         if not self.active:
             return 0
-        bank, inverter = design.bank, design.inverters.inverter
-        core = (
-            bank.battery.id, bank.volts, bank.strings, inverter.id if inverter else "", design.inverters.count,
-            tuple((use.converter.id, use.count, use.load_v) for use in design.converters),
-        )
+        bank, core = design.bank, _core_key(design.bank, design.inverters, design.converters)
         if core not in self._cents:
-            self._cents[core] = self._cents_of(self.core_circuits(bank, design.inverters, design.converters))
-        total = self._cents[core]
+            bars = self.busbar_pieces(bank, design.inverters, design.converters)
+            circuits = self.core_circuits(bank, design.inverters, design.converters)
+            self._cents[core] = self._cents_of(circuits) + sum(n * self.cents_of(self.catalog.by_id[part]) for part, n in bars.items())
+        total = self._cents[core] + self._cents_of(self.source_circuits(bank, design.source))
         for block in design.blocks:
             key = (*self.seen_of(bank), block.part.id, block.module.id, block.series, block.strings, block.cable.id if block.cable else "")
             if key not in self._cents:
@@ -407,6 +388,11 @@ class Wiring:
     def _cents_of(self, circuits: tuple[Circuit, ...]) -> int:
         return sum(times * self.cents_of(self.catalog.by_id[part]) for part, times in self.pieces(circuits).items())
 
+    def busbar_pieces(self, bank: Bank, inverters: InverterBank, converters: tuple[ConverterUse, ...]) -> Counter[str]:
+        """Busbars of a bank: one for each pole."""
+        joint = self.busbar(bank, inverters, converters)
+        return Counter({joint.bar.id: POLES} if joint is not None and joint.bar is not None else {})
+
     def pieces(self, circuits: tuple[Circuit, ...]) -> Counter[str]:
         """Metres of cable and pieces of devices of some circuits."""
         used: Counter[str] = Counter()
@@ -415,13 +401,15 @@ class Wiring:
         return used
 
 
-def _one(fitter: Fitter, at: int, what: str, beside: list[tuple[Protection, int]], lacking: list[str]) -> None:
-    if at >= 0:
-        beside.append((fitter.devices[at], 1))
-    else:
-        lacking.append(what)
-
-
 def _with(fitter: Fitter, ask: Ask, fit: Fit) -> Circuit:
     cable, device = int(fit.cable[0]), int(fit.device[0])
     return Circuit(ask, fitter.cables[cable] if cable >= 0 else None, fitter.devices[device] if device >= 0 else None)
+
+
+def _core_key(bank: Bank, inverters: InverterBank, converters: tuple[ConverterUse, ...]) -> tuple[object, ...]:
+    """What tells apart the circuits of two banks with their inverters and converters."""
+    inverter = inverters.inverter
+    return (
+        bank.battery.id, bank.volts, bank.strings, inverter.id if inverter else "", inverters.count,
+        tuple((use.converter.id, use.count, use.load_v) for use in converters),
+    )

@@ -21,6 +21,8 @@ class By(StrEnum):
     chemistry = "chemistry"
     inverter_kind = "inverter-kind"
     generator = "generator"
+    alternator = "alternator"
+    shore = "shore"
     module_format = "format"
 
 
@@ -94,7 +96,7 @@ def curve(
     catalog: CatalogPath = None,
     as_json: AsJson = False,
     as_csv: Annotated[bool, typer.Option("--csv", help="Print the steps as CSV.")] = False,
-    each: Annotated[By | None, typer.Option("--each", metavar="WAY", help="A staircase for each controller, voltage, chemistry, inverter-kind, format or generator.")] = None,
+    each: Annotated[By | None, typer.Option("--each", metavar="WAY", help="A staircase for each controller, voltage, chemistry, inverter-kind, format, generator, alternator or shore.")] = None,
     picture: Annotated[Path | None, typer.Option("--picture", metavar="FILE", help="Draw it as well: a file .svg or .png, written over.")] = None,
 ) -> None:
     """The staircase of the price over one requirement, all loads, the sun, the battery's temperature or a part's price.

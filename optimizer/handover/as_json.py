@@ -14,7 +14,7 @@ from optimizer.answer import Answer
 from optimizer.bill import Bill, BillLine, PriceList
 from optimizer.design import Choice
 from optimizer.handover.cautions import cautions
-from optimizer.handover.generator_text import generator_data
+from optimizer.handover.generator_text import generator_data, visits_data
 from optimizer.handover.schedules import schedules_data
 from optimizer.inputs.catalog import FILES, Catalog
 from optimizer.inputs.parts import Allowance
@@ -56,8 +56,9 @@ def inputs_data(problem_sha256: str | None, catalog_sha256: str | None) -> Data:
 
 
 def choice_data(choice: Choice) -> Data:
-    """The object that `check` reads back; tilt, source and soft starters are in it where the problem left them open, planes where it has several."""
-    left_out = {name for name in ("tilt_deg", "tilt_deg_by_month", "tilt_deg_by_plane", "source", "soft_starters") if not getattr(choice, name) and getattr(choice, name) != 0}
+    """The object that `check` reads back; tilt, source, soft starters and autotransformer are in it where the problem left them open, planes where it has several."""
+    open_ = ("tilt_deg", "tilt_deg_by_month", "tilt_deg_by_plane", "source", "soft_starters", "autotransformer")
+    left_out = {name for name in open_ if not getattr(choice, name) and getattr(choice, name) != 0}
     data: Data = choice.model_dump(mode="json", exclude=left_out)
     for one in data["charging"]:
         if one["plane"] is None:
@@ -222,6 +223,7 @@ def solve_data(answer: Answer, inputs: Data) -> Data:
         "design_month": report.design_month.month if report else None,
         "schedules": schedules_data(report) if report else None,
         "generator": generator_data(report.generator) if report else None,
+        "visits": visits_data(report.visits) if report else None,
         "screening": [
             {"rule": row.rule, "removed": row.removed, "left": row.left, "example": row.example} for row in answer.screening
         ],
@@ -254,6 +256,7 @@ def check_data(report: Report, choice: Choice, problem: Problem, currency: str, 
         "design_month": report.design_month.month,
         "schedules": schedules_data(report),
         "generator": generator_data(report.generator),
+        "visits": visits_data(report.visits),
         "cautions": cautions(report, problem),
         "assumed": assumed_data(report, problem),
         "inputs": inputs,

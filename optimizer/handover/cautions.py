@@ -93,12 +93,17 @@ def _of_problem(problem: Problem) -> Iterator[str]:
     source = problem.site.other_source
     if source == "generator" and not problem.source_in_design:
         yield "A generator stands behind the array: outdoors, away from openings, behind a transfer switch; it is not on the bill."
-    elif source == "shore":
+    elif source == "shore" and not problem.source_in_design:
         yield "Shore power stands behind the array: a transfer switch, and one neutral-earth bond at a time."
-    elif source == "alternator":
+    elif source == "alternator" and not problem.source_in_design:
         yield "An alternator charges too: through a DC-DC charger made for it, fused at both ends; it is not part of this answer."
     if problem.array.mounting == "flat on a vehicle":
         yield "The system stands in a vehicle: its own standards apply to cable, fixing, ignition protection and ventilation."
+    if problem.inverter.stepped_up is not None:
+        yield (
+            "An autotransformer makes the 240 V: all loads of 120 V are counted on the inverters' own leg, its case is earthed and its neutral is the inverters'; "
+            "a breaker before it opens both ends. Ask the inverter's maker whether it starts one: its inrush is not counted."
+        )
     fitted = [load.item for load in problem.loads if load.soft_starter not in (None, "may")]
     if fitted:
         yield (
@@ -193,11 +198,20 @@ def _source(report: Report, _: Problem) -> Iterator[str]:
     source = report.design.source
     if source is None:
         return
+    if source.kind == "alternator":
+        yield (
+            f"An alternator charges too: set its chargers to {source.charge_a:g} A together, let them run only while the engine runs, and hold the alternator's heat "
+            "against its maker's sheet; at half of its output at idle that is likely and not certain."
+        )
+        return
+    if source.kind == "shore":
+        yield f"Shore power charges too: a transfer switch, one neutral-earth bond at a time; set its chargers to {source.charge_a:g} A together."
+        return
     yield (
         f"A generator belongs to the design: outdoors, away from openings, behind a transfer switch, started once a month; set its chargers to {source.charge_a:g} A "
-        "together. Its cables, its switch and its fuel store are not sized here."
+        "together. Its transfer switch and its fuel store are not sized here."
     )
-    if report.generator is not None and report.generator.load_share < source.generator.least_load_share:
+    if report.generator is not None and source.generator is not None and report.generator.load_share < source.generator.least_load_share:
         yield "The generator runs at a light load while it charges: engines, diesel above all, wear and soot up."
 
 

@@ -1,11 +1,14 @@
-"""The generator of a design as text and as plain data."""
+"""The source beside the array of a design, generator, alternator or shore power, as text and as plain data."""
 
 from __future__ import annotations
 
 from typing import Any
 
+from optimizer.design import Source
 from optimizer.handover.layout import labelled, money, section
+from optimizer.inputs.problem import Problem
 from optimizer.proof.generator import GeneratorPlan
+from optimizer.proof.source import Visits
 
 CHARGER = "the charger of the inverter"
 
@@ -72,4 +75,46 @@ def generator_data(plan: GeneratorPlan | None) -> dict[str, Any] | None:
         "litres_a_year": plan.litres_a_year, "running_cost": plan.running_cents / 100, "years": plan.years,
         "in_design": plan.in_design, "present_cost": plan.present_cents / 100 if plan.in_design else None, "solar_share": plan.solar_share,
         "load_share": plan.load_share, "too_long": [month.month for month in plan.too_long],
+    }
+
+
+NAMES = {"generator": "Generator", "alternator": "Alternator", "shore": "Shore power"}
+
+
+def running_words(problem: Problem) -> str:
+    """What the source of a problem costs to run, in words."""
+    return "fuel and service" if problem.site.other_source == "generator" else "energy costs"
+
+
+def source_words(source: Source) -> str:
+    """The source of a design in a few words."""
+    chargers = f"{source.count} x {source.charger.id}" if source.charger is not None else "the chargers of the inverters"
+    if source.generator is None:
+        return f"through {chargers} set to {source.charge_a:g} A"
+    return f"{source.generator.id}, {source.generator.rated_va:,.0f} VA, with {chargers} set to {source.charge_a:g} A"
+
+
+def visits_text(visits: Visits | None) -> list[str]:
+    """What an alternator or shore power in the design brings; nothing where there is none."""
+    if visits is None:
+        return []
+    lines = labelled("Charging", f"set to {visits.charge_a:g} A together", 14)
+    if visits.taken_a is not None:
+        lines += labelled("Takes", f"{visits.taken_a:.1f} A from the alternator, which leaves {visits.spare_a:.1f} A at idle", 14)
+    told = "; ".join(f"{one.month} {one.used_wh:,.0f} of {one.most_wh:,.0f}" for one in visits.months if one.most_wh or one.used_wh)
+    lines += labelled("Wh a day", f"{told}: what the array leaves to it, of what it can bring" if told else "none in any month of use", 14)
+    paid = f"; it counts {money(round(visits.present_cents))} today for {visits.years:g} years, beside the bill and in what is minimised" if visits.present_cents else ""
+    lines += labelled("A year", f"the chargers take {visits.kwh_a_year:,.0f} kWh{paid}", 14)
+    lines += labelled("Solar share", f"{100 * visits.solar_share:.1f} % of the year's load is the array's", 14)
+    return section(f"{NAMES[visits.kind]} (in the design)", lines)
+
+
+def visits_data(visits: Visits | None) -> dict[str, Any] | None:
+    """The same as plain data."""
+    if visits is None:
+        return None
+    return {
+        "kind": visits.kind, "charge_a": visits.charge_a, "taken_a": visits.taken_a, "spare_a": visits.spare_a, "kwh_a_year": visits.kwh_a_year,
+        "months": [{"month": one.month, "hours_a_day": one.hours_a_day, "most_wh": one.most_wh, "used_wh": one.used_wh} for one in visits.months],
+        "years": visits.years, "present_cost": visits.present_cents / 100, "solar_share": visits.solar_share,
     }

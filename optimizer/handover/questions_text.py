@@ -7,6 +7,7 @@ from typing import Any
 
 from optimizer.answer import Answer, Outcome
 from optimizer.design import Design
+from optimizer.handover.generator_text import running_words
 from optimizer.handover.layout import (
     bullets,
     columns,
@@ -19,7 +20,7 @@ from optimizer.handover.layout import (
     wrapped,
 )
 from optimizer.handover.questions_json import exact
-from optimizer.inputs.circuit_parts import Cable, Protection, SoftStarter
+from optimizer.inputs.circuit_parts import Busbar, Cable, Protection, SoftStarter
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.problem import Problem
 from optimizer.questions.cost_of import CostOf, Notch, Priced
@@ -38,9 +39,10 @@ def closing(problem: Problem) -> list[str]:
     if not problem.counts_beside_the_bill:
         return [PRELIMINARY]
     by = "the life-cycle cost" if problem.life_cycle.objective == "life-cycle" else "the price"
-    by += ", with fuel and service as they count today" if problem.source_in_design else ""
+    runs = running_words(problem)
+    by += f", with {runs} as they count today" if problem.source_in_design else ""
     by += ", with what [objective] adds to it" if any(problem.objective.model_dump().values()) else ""
-    shown = "hold fuel and service too" if problem.source_in_design else "are those of the bills"
+    shown = f"hold {runs} too" if problem.source_in_design else "are those of the bills"
     return [f"What is minimised, and called the cheapest, is {by}; the prices shown {shown}.", PRELIMINARY]
 
 
@@ -56,8 +58,9 @@ def in_words(design: Design) -> str:
         parts.append(f"{design.inverters.count} x {inverter.id}")
     parts += [f"{use.count} x {use.converter.id}" for use in design.converters]
     if design.source is not None:
-        charger = f"{design.source.count} x {design.source.charger.id} at " if design.source.charger is not None else ""
-        parts.append(f"{design.source.generator.id} charging through {charger or 'the inverters at '}{design.source.charge_a:g} A")
+        source = design.source
+        charger = f"{source.count} x {source.charger.id} at " if source.charger is not None else ""
+        parts.append(f"{source.generator.id if source.generator else source.kind} charging through {charger or 'the inverters at '}{source.charge_a:g} A")
     return ", ".join(parts)
 
 
@@ -262,7 +265,7 @@ def why_not_text(found: WhyNot) -> str:
         cents = found.enters_below_cents
         never = "at no price: even for nothing, no design with it is cheaper"
         lines += labelled("Enters", never if cents is None else f"at {money(cents)} {currency} a piece or less a design with it costs no more")
-    if found.verdict == "chosen" and not isinstance(part, Cable | Protection):
+    if found.verdict == "chosen" and not isinstance(part, Busbar | Cable | Protection):
         stays = f"up to {money(found.enters_below_cents)} {currency} a piece" if found.enters_below_cents is not None else "not known"
         lines += labelled("Stays", "at any price: without it there is no design" if found.indispensable else stays)
     return joined([*lines, *section("Notes", bullets([*([] if exact(found) else [NOT_PROVEN]), *closing(base.problem)]))])

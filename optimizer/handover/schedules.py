@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from optimizer.circuits.busbars import POLES
 from optimizer.circuits.circuit import Circuit
 from optimizer.circuits.earth import SOURCES, earth_size
 from optimizer.design import Block
@@ -16,19 +17,22 @@ from optimizer.proof.check import Report
 from optimizer.proof.circuits import circuit_name
 from optimizer.proof.lines import Line
 from optimizer.proof.mounts import mounts_name
+from optimizer.rules.book import RULES
 
 Data = dict[str, Any]
 
 ENDS = {
     "array string": ("modules of a string", "combiner, or the next string"), "array run": ("array", "controller"), "charge": ("controller", "busbars"),
     "battery string": ("battery string, at its positive pole", "busbars"), "inverter": ("busbars", "inverter"), "AC output": ("inverter", "AC panel"),
-    "DC branch": ("busbars or converter", "DC panel"),
+    "DC branch": ("busbars or converter", "DC panel"), "charger": ("charger", "busbars"), "generator": ("generator", "transfer switch and chargers"),
+    "shore": ("inlet", "transfer switch and chargers"), "alternator": ("starter battery", "charger"),
 }
 """Where each kind of circuit runs from and to."""
 
 DEVICE_AT = {
     "array string": "in the combiner", "array run": "at the controller", "charge": "at the busbars", "battery string": "at the battery's positive pole",
     "inverter": "at the busbars", "AC output": "at the inverter", "DC branch": "at the busbars or behind the converter",
+    "charger": "at the busbars", "generator": "at the generator", "shore": "at the inlet", "alternator": "at the starter battery",
 }
 """Where its device stands: at the end from which a short circuit is fed; an array's switch where hands reach it."""
 
@@ -39,9 +43,9 @@ OF_DEVICE = ("device-rating", "string-fuse", "device-voltage", "interrupt-rating
 def schedules_data(report: Report) -> Data:
     """Every schedule of a design; circuits are empty where allowances stand for them."""
     if not report.circuits:
-        return {"circuits": [], "switching": [], "mounts": mounts_data(report), "settings": settings_data(report)}
+        return {"circuits": [], "busbars": [], "switching": [], "mounts": mounts_data(report), "settings": settings_data(report)}
     return {
-        "circuits": circuits_data(report), "switching": switching_data(report), "mounts": mounts_data(report), "settings": settings_data(report),
+        "circuits": circuits_data(report), "busbars": busbars_data(report), "switching": switching_data(report), "mounts": mounts_data(report), "settings": settings_data(report),
     }
 
 
@@ -68,6 +72,22 @@ def mounts_data(report: Report) -> list[Data]:
 def circuits_data(report: Report) -> list[Data]:
     """One row a kind of circuit: conductor and devices, with the rule that set each."""
     return [_circuit(circuit, report, report.whole.core.tables) for circuit in report.circuits]
+
+
+def busbars_data(report: Report) -> list[Data]:
+    """The pair of busbars at the bank, with the rule that set it; nothing where too little meets there, or an allowance stands for them."""
+    design = report.design
+    joint = report.prices.wiring.busbar(design.bank, design.inverters, design.converters)
+    if joint is None:
+        return []
+    bar = joint.bar
+    full = {} if bar is None else {"busbar-rating": joint.carries_a / bar.rated_a, "busbar-ways": joint.ways / bar.ways}
+    rule = RULES[max(full, key=full.__getitem__)] if full else None
+    return [{
+        "part": bar.id if bar else None, "count": POLES, "carries_a": joint.carries_a, "rated_a": bar.rated_a if bar else None,
+        "conductors": joint.ways, "ways": bar.ways if bar else None, "voltage_v": joint.stands_v, "dc_v_max": bar.dc_v_max if bar else None,
+        "set_by": {"rule": rule.id, "title": rule.title, "source": rule.source} if rule is not None else None,
+    }]
 
 
 def _circuit(circuit: Circuit, report: Report, tables: Tables) -> Data:

@@ -6,7 +6,14 @@ import re
 from collections.abc import Iterator
 
 from optimizer.handover.layout import WIDTH, bullets, columns, figure, section, wrapped
-from optimizer.handover.schedules import Data, circuits_data, mounts_data, settings_data, switching_data
+from optimizer.handover.schedules import (
+    Data,
+    busbars_data,
+    circuits_data,
+    mounts_data,
+    settings_data,
+    switching_data,
+)
 from optimizer.proof.check import Report
 
 HEADING = f"{'current':>9}{'one way':>9}{'drop':>9}"
@@ -31,6 +38,7 @@ def schedules_text(report: Report) -> list[str]:
     return [
         *mounts,
         *section("Circuits: conductors and overcurrent devices", circuits),
+        *section("Busbars", [line for row in busbars_data(report) for line in _busbars(row)]),
         *section("Disconnects and earthing: checklist", bullets(f"{row['item']}: {row['what']}" for row in switching_data(report))),
         *section("Settings", [line for sheet in settings_data(report) for line in _sheet(sheet)]),
     ]
@@ -44,6 +52,15 @@ def _mount(row: Data) -> Iterator[str]:
     rated = f"rated for {figure(row['wind_max_m_s'])} m/s of wind and {figure(row['snow_max_kn_m2'])} kN/m2 of snow"
     roof = f"; the roof bears {figure(row['roof_load_kn_m2'])} kN/m2 of {figure(row['roof_load_max_kn_m2'])} with the snow" if row["roof_load_kn_m2"] is not None else ""
     yield from wrapped(f"{rated}, {figure(row['wind_m_s'])} and {figure(row['snow_kn_m2'])} asked{roof}", " " * 6)
+
+
+def _busbars(row: Data) -> Iterator[str]:
+    asked = f"{figure(row['carries_a'])} A, the sum of the loads or of what may charge the bank, whichever is more; {row['conductors']} conductors, with those of as many controllers as the problem allows"
+    if row["part"] is None:
+        yield from wrapped(f"no busbar of the catalog may serve: {asked}; {figure(row['voltage_v'])} V", "  ")
+        return
+    yield from wrapped(f"{row['part']}, one for each pole: {figure(row['rated_a'])} A and {row['ways']} conductors each{_why(row['set_by'])}", "  ")
+    yield from wrapped(f"must carry {asked}", " " * 6)
 
 
 def _circuit(row: Data) -> Iterator[str]:

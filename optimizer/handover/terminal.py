@@ -7,10 +7,16 @@ from collections.abc import Iterable, Mapping, Sequence
 from optimizer.answer import Answer, Outcome
 from optimizer.bill import BillLine
 from optimizer.choice.screening import ScreenRow
-from optimizer.design import Block, Design, Source
+from optimizer.design import Block, Design
 from optimizer.handover.as_json import assumed_data, beyond_stock, bound_cents, combined_lines
 from optimizer.handover.cautions import ALWAYS, own_cautions
-from optimizer.handover.generator_text import generator_text
+from optimizer.handover.generator_text import (
+    NAMES,
+    generator_text,
+    running_words,
+    source_words,
+    visits_text,
+)
 from optimizer.handover.layout import (
     bullets,
     columns,
@@ -58,6 +64,7 @@ def solve_text(answer: Answer, price: str = "") -> str:
         *_owned(answer),
         *_months(report),
         *generator_text(report.generator),
+        *visits_text(report.visits),
         *schedules_text(report),
         *_rules(report),
         *section("On a bound of the search", bullets(answer.near_bounds)),
@@ -78,6 +85,7 @@ def check_text(report: Report, problem: Problem, catalog: Catalog) -> str:
         *_bill(report.bill.lines, report.bill.total_cents, catalog, {}),
         *_months(report),
         *generator_text(report.generator),
+        *visits_text(report.visits),
         *schedules_text(report),
         *_rules(report),
         *_cautions(report, problem),
@@ -120,7 +128,8 @@ def _price(answer: Answer) -> str:
     price = f"{money(answer.report.bill.total_cents)} {answer.catalog.currency}"
     by = "life-cycle cost" if answer.problem.life_cycle.objective == "life-cycle" else "price"
     if answer.problem.source_in_design:
-        by += f" with {money(answer.report.bill.running_cents)} of fuel and service" if answer.report.bill.running_cents else " with fuel and service"
+        runs = running_words(answer.problem)
+        by += f" with {money(answer.report.bill.running_cents)} of {runs}" if answer.report.bill.running_cents else f" with {runs}"
     if any(answer.problem.objective.model_dump().values()):
         by += " and by what [objective] adds to it"
     if answer.outcome is Outcome.OPTIMAL:
@@ -142,13 +151,14 @@ def _life_cycle(report: Report, currency: str) -> list[str]:
     return labelled(
         "Life cycle", f"{money(cycle.total_cents)} {currency} over {cycle.years:g} years at {cycle.discount_pct:g} % a year, "
         f"{money(later)} of it for what is replaced; the bank lasts {bank.years:.3g} years, limited {limit}"
-        f"{'; without fuel and service' if report.bill.running_cents else ''}",
+        f"{f'; without {running_words(report.whole.needs.problem)}' if report.bill.running_cents else ''}",
     )
 
 
 def _headline(report: Report) -> list[str]:
     design = report.design
-    month, asked = report.design_month, 1.0 if report.design.source is not None else report.whole.needs.array_to_load
+    needs = report.whole.needs
+    month, asked = report.design_month, 1.0 if design.source is not None and needs.source_h is None else needs.array_to_load
     lines = labelled("Bank", _bank(design))
     for number, block in enumerate(design.blocks, start=1):
         lines += labelled(f"Array {number}" if len(design.blocks) > 1 else "Array", _array(block))
@@ -157,14 +167,17 @@ def _headline(report: Report) -> list[str]:
         "Inverter", f"{inverters.count} x {inverters.inverter.id}, {figure(inverters.inverter.cont_w)} W"
         f"{' each' if inverters.count > 1 else ''}" if inverters.inverter else "none",
     )
+    fitted = needs.problem.inverter.stepped_up
+    if fitted is not None:
+        lines += labelled("240 V", f"through the autotransformer {fitted.part}: {fitted.asked_va:,.0f} VA of loads")
     for use in design.converters:
         lines += labelled("Converter", f"{use.count} x {use.converter.id} for the DC {use.load_v:g} V loads")
     if design.source is not None:
-        lines += labelled("Generator", _source(design.source))
+        lines += labelled(NAMES[design.source.kind], source_words(design.source))
     lines += _plane(report)
     lines += _adjusting(report)
     lines += _autonomy(report)
-    lines += labelled("Month", f"{month.month} is the shortest: the array gives {_ratio(month.ratio)} times the load, {asked:.2f} asked{' with the generator' if design.source is not None else ''}")
+    lines += labelled("Month", f"{month.month} is the shortest: the array gives {_ratio(month.ratio)} times the load, {asked:.2f} asked{f' with the {design.source.kind}' if design.source is not None else ''}")
     lines += _reliability(report)
     lines += labelled("Weight", f"{report.bill.weight_kg:,.0f} kg in all")
     missed = len({line.rule for line in report.lines if line.severity == "soft" and line.passed is False})
@@ -228,11 +241,6 @@ def _array(block: Block) -> str:
         f"{block.series} in series x {block.strings} string{'s' if block.strings > 1 else ''}"
     )
     return text + block.on_plane + (f", charge limit set to {block.limit_a:g} A" if block.limit_a is not None else "")
-
-
-def _source(source: Source) -> str:
-    chargers = f"{source.count} x {source.charger.id}" if source.charger is not None else "the chargers of the inverters"
-    return f"{source.generator.id}, {source.generator.rated_va:,.0f} VA, with {chargers} set to {source.charge_a:g} A"
 
 
 def _autonomy(report: Report) -> list[str]:

@@ -9,10 +9,10 @@ from optimizer.answer import Answer
 from optimizer.bill import Bill
 from optimizer.design import Design
 from optimizer.handover.as_json import Data, choice_data
-from optimizer.handover.generator_text import generator_data
+from optimizer.handover.generator_text import generator_data, visits_data
 from optimizer.handover.questions_json import by_subsystem, in_money
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Cable, Protection
+from optimizer.inputs.circuit_parts import Busbar, Cable, Protection
 from optimizer.inputs.parts import Allowance
 from optimizer.inputs.problem import MONTHS
 from optimizer.proof.check import Report
@@ -63,8 +63,8 @@ def allowances_by_per(bill: Bill, catalog: Catalog) -> dict[str, int]:
 
 
 def circuits_cents(bill: Bill, catalog: Catalog) -> int:
-    """Cables and devices on a bill that are sized with their circuits [cents]."""
-    return sum(line.price_cents for line in bill.lines if isinstance(catalog.by_id.get(line.part), Cable | Protection))
+    """Cables, devices and busbars on a bill that are sized with their circuits [cents]."""
+    return sum(line.price_cents for line in bill.lines if isinstance(catalog.by_id.get(line.part), Busbar | Cable | Protection))
 
 
 def _year(energy: Energy) -> Data:
@@ -88,6 +88,7 @@ def figures_data(report: Report, catalog: Catalog) -> Data:
         "circuits": circuits_cents(report.bill, catalog) / 100,
         "allowances": {per: cents / 100 for per, cents in allowances.items()},
         "generator": generator_data(report.generator),
+        "visits": visits_data(report.visits),
         "design_month": month.month,
         "harvest_wh": month.array_wh,
         "load_wh": month.load_wh,

@@ -36,6 +36,7 @@ ROWS: Rows = (
     *((f"  {kind}", lambda data, kind=kind: f"{data['price_by_subsystem'][kind]:,.2f}") for kind in SUBSYSTEMS),
     ("  cables in these", lambda data: f"{data['cable_allowance']:,.2f}"),
     ("  generator, running", lambda data: _generator_cell(data["generator"])),
+    ("  energy paid for", lambda data: f"{data['visits']['present_cost']:,.2f}" if data["visits"] else "-"),
     ("life cycle", lambda data: f"{data['life_cycle']:,.2f}"),
     ("design month", lambda data: str(data["design_month"])),
     ("  harvest Wh/day", lambda data: figure(float(data["harvest_wh"]))),

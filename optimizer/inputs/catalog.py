@@ -13,7 +13,16 @@ from typing import Any, TypeVar
 import numpy as np
 
 from optimizer.errors import InputError
-from optimizer.inputs.circuit_parts import Cable, Charger, Generator, Protection, SoftStarter
+from optimizer.inputs.circuit_parts import (
+    AlternatorCharger,
+    Autotransformer,
+    Busbar,
+    Cable,
+    Charger,
+    Generator,
+    Protection,
+    SoftStarter,
+)
 from optimizer.inputs.circuit_tables import CircuitTables, load_circuit_tables
 from optimizer.inputs.kits import Kit, load_kits
 from optimizer.inputs.mount_parts import Mount
@@ -44,6 +53,9 @@ FILES: Mapping[str, type[Part]] = {
     "mounts": Mount,
     "soft_starters": SoftStarter,
     "chargers": Charger,
+    "alternator_chargers": AlternatorCharger,
+    "busbars": Busbar,
+    "autotransformers": Autotransformer,
 }
 LIVING = ("module", "controller", "inverter", "converter")
 """Kinds of part that tables/lives.csv knows; the life of a battery follows from its use."""
@@ -92,6 +104,9 @@ class Catalog:
     mounts: tuple[Mount, ...] = ()
     soft_starters: tuple[SoftStarter, ...] = ()
     chargers: tuple[Charger, ...] = ()
+    alternator_chargers: tuple[AlternatorCharger, ...] = ()
+    busbars: tuple[Busbar, ...] = ()
+    autotransformers: tuple[Autotransformer, ...] = ()
 
     @cached_property
     def by_id(self) -> Mapping[str, Part]:
@@ -122,6 +137,9 @@ class Catalog:
         yield from self.mounts
         yield from self.soft_starters
         yield from self.chargers
+        yield from self.alternator_chargers
+        yield from self.busbars
+        yield from self.autotransformers
 
     def find(self, part_id: str, kind: type[PartKind]) -> PartKind:
         """A part of a kind by its id; a sentence where there is none."""
@@ -237,7 +255,8 @@ def load_catalog(folder: str | Path | None = None) -> Catalog:
     """Read a catalog folder (default: the shipped one).
 
     folder: holds catalog.toml, modules.csv, batteries.csv, controllers.csv, inverters.csv and, where wanted,
-    converters.csv, allowances.csv, cables.csv, protection.csv, generators.csv, mounts.csv, soft_starters.csv, kits.csv and tables/.
+    converters.csv, allowances.csv, cables.csv, protection.csv, generators.csv, mounts.csv, soft_starters.csv,
+    chargers.csv, alternator_chargers.csv, busbars.csv, autotransformers.csv, kits.csv and tables/.
     Raises InputError with every error of every row of every file.
     """
     home = Path(folder) if folder is not None else shipped_folder("catalogs")

@@ -167,7 +167,7 @@ class Generator(Part):
 
 
 class Charger(Part):
-    """A battery charger that a generator feeds. `output_a` is what it can be set to at most; `ac` the voltage between its two conductors."""
+    """A battery charger that a generator or shore power feeds. `output_a` is what it can be set to at most; `ac` the voltage between its two conductors."""
 
     bank_v: Annotated[Literal[12, 24, 36, 48], BeforeValidator(_whole_number)]
     ac: Literal["120", "240", "230"]
@@ -182,3 +182,67 @@ class Charger(Part):
         """What is unlikely."""
         if self.price and _outside(self.price / (self.output_a * self.bank_v), 0.05, 2):
             yield "price", f"{self.price / (self.output_a * self.bank_v):.2f} a watt, usually 0.05 to 2"
+
+
+class AlternatorCharger(Part):
+    """A DC-DC charger between an alternator and the bank; `no_load_w` is what it takes beside what it converts while the engine runs."""
+
+    input_v: Annotated[Literal[12, 24], BeforeValidator(_whole_number)]
+    bank_v: Annotated[Literal[12, 24, 36, 48], BeforeValidator(_whole_number)]
+    output_a: Positive
+    efficiency: Annotated[float, Field(gt=0.5, le=1)]
+    no_load_w: NotNegative = 0.0
+    lfp_profile: YesNo
+    current_settable: YesNo
+    weight_kg: Positive
+
+    def doubts(self) -> Iterator[Complaint]:
+        """What is unlikely."""
+        if self.no_load_w > 0.05 * self.output_a * self.bank_v:
+            yield "no_load_w", "is more than 5 % of what it gives"
+        if self.price and _outside(self.price / (self.output_a * self.bank_v), 0.05, 2):
+            yield "price", f"{self.price / (self.output_a * self.bank_v):.2f} a watt, usually 0.05 to 2"
+
+
+class Autotransformer(Part):
+    """What makes 240 V of the 120 V of inverters, for the loads that ask for it; `surge_va` for the seconds of a start."""
+
+    rated_va: Positive
+    surge_va: Positive
+    no_load_w: NotNegative
+    efficiency: Annotated[float, Field(gt=0.8, le=1)]
+    weight_kg: Positive
+
+    def errors(self) -> Iterator[Complaint]:
+        """What cannot be."""
+        if self.surge_va < self.rated_va:
+            yield "surge_va", f"must be at least rated_va ({self.rated_va:g})"
+
+    def doubts(self) -> Iterator[Complaint]:
+        """What is unlikely."""
+        if self.rated_va < 300:
+            yield "rated_va", "is usually 300 VA or more: is it in kVA?"
+        if self.no_load_w > 0.03 * self.rated_va:
+            yield "no_load_w", "is more than 3 % of its rating"
+
+
+class Busbar(Part):
+    """One busbar with its cover; a bank has two. `ways` are the conductors that its studs take."""
+
+    rated_a: Positive
+    ways: Count
+    dc_v_max: Positive
+    weight_kg: Positive
+
+    def doubts(self) -> Iterator[Complaint]:
+        """What is unlikely."""
+        if self.dc_v_max < 32:
+            yield "dc_v_max", "is usually 48 V or more"
+        if self.price and _outside(self.price / self.rated_a, 0.02, 1):
+            yield "price", f"{self.price / self.rated_a:.2f} an ampere, usually 0.02 to 1: is it the price of one bar?"
+
+
+OF_SOURCES: Mapping[type[Part], tuple[str, ...]] = {
+    Generator: ("generator",), Charger: ("generator", "shore"), AlternatorCharger: ("alternator",),
+}
+"""Kinds of part that only a design with some source beside its array has."""

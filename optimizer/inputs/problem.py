@@ -8,8 +8,9 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, ValidationError, model_validator
 
 from optimizer.inputs.array import Array, twelve
-from optimizer.inputs.generator import GeneratorUse, generator_complaints
+from optimizer.inputs.generator import AlternatorUse, GeneratorUse, ShoreUse, source_complaints
 from optimizer.inputs.growth import Growth, Stage
+from optimizer.inputs.inverting import InverterUse, inverting_complaints
 from optimizer.inputs.load import Load, Section
 from optimizer.inputs.mounting import Mounting, adjusting_complaints
 from optimizer.inputs.parts import Kelvinable, NotNegative, Positive, Share
@@ -109,13 +110,6 @@ class Redundancy(Section):
 
     controllers: bool = False
     inverters: bool = False
-
-
-class InverterUse(Section):
-    """How the inverter is run."""
-
-    on: Literal["always", "when used", "search"] = "always"
-    power_margin: Annotated[float, Field(ge=1, le=2)] = 1.0
 
 
 class DcUse(Section):
@@ -238,6 +232,8 @@ class Problem(Section):
     wiring: Wiring = Wiring()
     inverter: InverterUse = InverterUse()
     generator: GeneratorUse = GeneratorUse()
+    alternator: AlternatorUse = AlternatorUse()
+    shore: ShoreUse = ShoreUse()
     redundancy: Redundancy = Redundancy()
     dc: DcUse = DcUse()
     limits: Limits = Limits()
@@ -296,7 +292,8 @@ class Problem(Section):
                 yield f"{key}: season '{season}' has no value"
         if self.mounting is not None and not self.planes:
             yield from self.mounting.complaints(self.array)
-        yield from generator_complaints(self)
+        yield from source_complaints(self)
+        yield from inverting_complaints(self)
         if self.growth is not None:
             yield from self._growth_complaints(self.growth)
         if self.reliability is not None and self.planes:
@@ -376,8 +373,15 @@ class Problem(Section):
 
     @property
     def source_in_design(self) -> bool:
-        """Whether a generator, or none, is chosen with the design and its fuel counted in what is minimised."""
-        return self.generator.in_design and self.site.other_source == "generator"
+        """Whether the source beside the array, or none, is chosen with the design and what it costs to run is minimised too."""
+        return self.site.other_source != "none" and self.source_use.in_design
+
+    @property
+    def source_use(self) -> GeneratorUse | AlternatorUse | ShoreUse:
+        """The section on the source beside the array; that on the generator where there is none."""
+        if self.site.other_source == "alternator":
+            return self.alternator
+        return self.shore if self.site.other_source == "shore" else self.generator
 
     @property
     def season_names(self) -> tuple[str, ...]:

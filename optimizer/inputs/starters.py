@@ -55,11 +55,13 @@ def with_gentlest(problem: Problem, options: Mapping[str, list[SoftStarter]]) ->
 
 
 def starters_of(problem: Problem) -> Counter[str]:
-    """Starters that are fitted in a problem, a piece for each piece of a load."""
+    """Starters that are fitted in a problem, a piece for each piece of a load; and its autotransformer."""
     fitted: Counter[str] = Counter()
     for load in problem.loads:
         if load.soft_starter not in (None, "may"):
             fitted[str(load.soft_starter)] += load.qty
+    if problem.inverter.stepped_up is not None:
+        fitted[problem.inverter.stepped_up.part] += 1
     return fitted
 
 

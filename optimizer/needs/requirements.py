@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from optimizer.inputs.array import Array
+from optimizer.inputs.generator import AlternatorUse, GeneratorUse
 from optimizer.inputs.planes import Plane
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.needs.demand import Demand
@@ -119,21 +120,32 @@ def _energy(problem: Problem) -> Iterator[Requirement]:
 
 
 def _generator(problem: Problem) -> Iterator[Requirement]:
-    """What a generator in the design may do, and what its fuel costs."""
+    """What a source in the design may do, what its fuel or energy costs, and what the array must give of the year."""
     if not problem.source_in_design:
         return
-    use, share = problem.generator, problem.balance.minimum_solar_share
-    longer = tuple(hours for hours in (round(1.5 * use.hours_per_day_max, 2), 24.0) if use.hours_per_day_max < hours <= 24)
-    yield _number(problem, "generator.hours_per_day_max", "hours a day of the generator", "h", longer, (round(use.hours_per_day_max / 2, 2),))
-    price = use.fuel_price_per_l
-    if price:
-        yield _number(problem, "generator.fuel_price_per_l", "price of a litre of fuel", "money", (round(price / 2, 3),), (round(price * 1.5, 3), round(price * 2, 3)))
+    use, share, other = problem.source_use, problem.balance.minimum_solar_share, problem.site.other_source
+    if isinstance(use, GeneratorUse):
+        yield from _fuel(problem, use)
+    elif use.price_per_kwh:
+        price = use.price_per_kwh
+        yield _number(problem, f"{other}.price_per_kwh", f"price of a kilowatt-hour from the {other}", "money", (round(price / 2, 3),), (round(price * 1.5, 3), round(price * 2, 3)))
+    if isinstance(use, AlternatorUse) and use.rated_a:
+        rated = use.rated_a
+        yield _number(problem, "alternator.rated_a", "rating of the alternator", "A", (round(rated * 1.5), round(rated * 2.5)), (round(rated * 0.7),))
     if share is not None:
         looser = tuple(less for less in (round(share - 0.1, 3), round(share - 0.25, 3)) if less >= 0.1)
         yield _number(
             problem, "balance.minimum_solar_share", "array's share of the year's load", "share", (*looser, NO_LIMIT), tuple(more for more in (round(share + 0.1, 3),) if more <= 1),  # type: ignore[arg-type]
             without=NO_LIMIT,
         )
+
+
+def _fuel(problem: Problem, use: GeneratorUse) -> Iterator[Requirement]:
+    longer = tuple(hours for hours in (round(1.5 * use.hours_per_day_max, 2), 24.0) if use.hours_per_day_max < hours <= 24)
+    yield _number(problem, "generator.hours_per_day_max", "hours a day of the generator", "h", longer, (round(use.hours_per_day_max / 2, 2),))
+    price = use.fuel_price_per_l
+    if price:
+        yield _number(problem, "generator.fuel_price_per_l", "price of a litre of fuel", "money", (round(price / 2, 3),), (round(price * 1.5, 3), round(price * 2, 3)))
 
 
 def _months(problem: Problem, months: tuple[int, ...]) -> Requirement:

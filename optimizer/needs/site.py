@@ -249,6 +249,18 @@ class Needs:
         return self.problem.site.other_source != "none"
 
     @property
+    def transformer_w(self) -> float:
+        """What an autotransformer behind the inverters takes without a load, while they run [W]; 0 without one."""
+        fitted = self.problem.inverter.stepped_up
+        return 0.0 if fitted is None else fitted.no_load_w
+
+    @cached_property
+    def source_h(self) -> np.ndarray | None:
+        """Hours a day that an alternator or shore power in the design is there, by month of use; None without one [h/day]."""
+        hours = self.problem.source_use.hours_by_month if self.problem.source_in_design else None
+        return None if hours is None else np.array(hours)[self.months]
+
+    @property
     def array_alone(self) -> bool:
         """Whether the rules on energy are those of an array that nothing stands behind, unless the design itself has a generator."""
         return not self.has_other_source or self.problem.source_in_design

@@ -15,7 +15,7 @@ from optimizer.circuits.wiring import Wiring
 from optimizer.design import Choice, Design, choice_from, design_of
 from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import SoftStarter
+from optimizer.inputs.circuit_parts import Autotransformer, SoftStarter
 from optimizer.inputs.problem import MONTHS, Problem
 from optimizer.inputs.text_tables import raise_if_any
 from optimizer.inputs.worn import with_worn_parts
@@ -23,13 +23,13 @@ from optimizer.lifecycle import LifeCycle
 from optimizer.needs.site import Needs
 from optimizer.proof.array import Way, block_lines
 from optimizer.proof.bank import bank_lines
-from optimizer.proof.circuits import circuit_lines
+from optimizer.proof.circuits import busbar_lines, circuit_lines
 from optimizer.proof.core import core_lines
 from optimizer.proof.generator import GeneratorPlan, generator_plan
 from optimizer.proof.lines import Line, Lines
 from optimizer.proof.lived import Loss, Years, has_hours, loss_of
 from optimizer.proof.mounts import mount_lines, mounts_name
-from optimizer.proof.source import fed_design, source_lines
+from optimizer.proof.source import Visits, fed_design, source_lines
 from optimizer.proof.whole import Whole, whole_lines
 
 
@@ -62,6 +62,8 @@ class Report:
     """Every circuit with its cable and devices; empty where allowances stand for them."""
     generator: GeneratorPlan | None = None
     """The generator of the design, or what it asks of the one behind it; None where there is none."""
+    visits: Visits | None = None
+    """What the alternator or the shore power of the design brings; None where there is none."""
     loss: Loss | None = None
     """What the design left unmet in the years of the problem's limit; None where there is no limit."""
 
@@ -135,12 +137,15 @@ def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceLi
     lines += core_lines(whole.core)
     lines += whole_lines(whole, catalog, bill)
     lines += _starter_lines(needs, catalog)
+    lines += _transformer_lines(needs, catalog)
     lines += source_lines(whole, fed)
     circuits = wiring.circuits(design)
     lines += circuit_lines(needs, catalog.tables, circuits, wiring)
+    lines += busbar_lines(whole, wiring)
     loss = _loss(design, needs, wiring, years)
     lines += _loss_lines(needs, loss)
-    return Report(design, whole, bill, tuple(lines), months_of(whole), prices, circuits, fed.plan() if fed is not None else generator_plan(whole, catalog), loss)
+    plan = fed.plan() if fed is not None else generator_plan(whole, catalog)
+    return Report(design, whole, bill, tuple(lines), months_of(whole), prices, circuits, plan, fed.visits() if fed is not None else None, loss)
 
 
 def _starter_lines(needs: Needs, catalog: Catalog) -> list[Line]:
@@ -150,6 +155,16 @@ def _starter_lines(needs: Needs, catalog: Catalog) -> list[Line]:
         starter = catalog.by_id.get(load.soft_starter or "")
         if isinstance(starter, SoftStarter):
             lines.add("soft-starter-size", starter.va_max, load.running_va, f"{starter.id} before {load.item}")
+    return lines.lines
+
+
+def _transformer_lines(needs: Needs, catalog: Catalog) -> list[Line]:
+    """Rule 73 for the autotransformer that is fitted."""
+    lines, fitted = Lines(needs.severities, "autotransformer"), needs.problem.inverter.stepped_up
+    part = catalog.by_id.get(fitted.part) if fitted is not None else None
+    if fitted is not None and isinstance(part, Autotransformer):
+        lines.add("autotransformer-size", part.rated_va, fitted.asked_va, f"{part.id}, for hours")
+        lines.add("autotransformer-size", part.surge_va, fitted.start_va, f"{part.id}, at the worst start")
     return lines.lines
 
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
-from optimizer.circuits.circuit import Circuit, resistance_ohm_km
+from optimizer.circuits.circuit import ON_AC, Circuit, resistance_ohm_km
+from optimizer.circuits.figures import inverter_dc_a
 from optimizer.circuits.wiring import Wiring
 from optimizer.design import Design
 from optimizer.errors import OutOfRange
@@ -12,6 +15,9 @@ from optimizer.inputs.catalog import Tables
 from optimizer.inputs.circuit_parts import Cable, Protection
 from optimizer.needs.site import Needs
 from optimizer.proof.lines import Line, Lines
+
+if TYPE_CHECKING:
+    from optimizer.proof.whole import Whole
 from optimizer.rules import protection, wiring
 
 TERMINALS_C = 75
@@ -62,6 +68,31 @@ def circuit_lines(needs: Needs, tables: Tables, circuits: tuple[Circuit, ...], s
     return found
 
 
+def busbar_lines(whole: Whole, sized: Wiring) -> list[Line]:
+    """Rule 89 for the busbars of a design: sums of what its own circuits may carry."""
+    design, core = whole.design, whole.core
+    joint = sized.busbar(design.bank, design.inverters, design.converters)
+    if joint is None:
+        return []
+    lines, bar = Lines(core.needs.severities, "busbars"), joint.bar
+    lacks = f"no busbar for {joint.carries_a:.4g} A, {joint.ways} conductors, {joint.stands_v:.4g} V"
+    lines.add("circuit-parts", bar is not None, True, lines.at(lacks) if bar is None else "")
+    if bar is None:
+        return lines.lines
+    inverters, source, demand = design.inverters, design.source, core.needs.demand
+    feeding = {use.load_v: use.count for use in design.converters}
+    branches = 0 if sized.terminals_feed else sum(feeding.get(volts, 1) for volts in demand.dc_volts)
+    loads = inverter_dc_a(inverters.inverter) * inverters.count if inverters.inverter is not None else 0.0
+    loads += core.dc_current_a(demand.coincident_dc_w) if branches else 0.0
+    sources = whole.charge_a("high_a") + (source.charge_a if source is not None else 0.0)
+    controllers = sum(block.count for block in design.blocks if not block.built_in)
+    where = lines.at(bar.id)
+    lines.add("busbar-rating", bar.rated_a, max(loads, sources), where)
+    lines.add("busbar-ways", bar.ways, design.bank.strings + inverters.count + branches + controllers + (source.count if source is not None else 0), where)
+    lines.add("busbar-voltage", bar.dc_v_max, sized.top_v(design.bank), where)
+    return lines.lines
+
+
 def circuit_name(circuit: Circuit) -> str:
     """What a circuit is called in the proof and in the schedules."""
     ask = circuit.ask
@@ -106,7 +137,7 @@ def _carried_a(tables: Tables, cable: Cable, ambient_c: float, together: int) ->
 def _device(lines: Lines, tables: Tables, circuit: Circuit, device: Protection, sized: Wiring) -> None:
     ask, cable = circuit.ask, circuit.cable
     where = lines.at(device.id)
-    volts = device.ac_v_max if ask.kind == "AC output" else device.dc_v_max
+    volts = device.ac_v_max if ask.kind in ON_AC else device.dc_v_max
     lines.add("device-voltage", volts or 0.0, ask.stands_v, where)
     if device.kind == "surge arrester":
         return

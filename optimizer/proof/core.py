@@ -64,6 +64,7 @@ class Core:
         if self.inverters.inverter is not None:
             hours = (week_on, week_searching) if week else (on, searching)
             idle = float(inverting.idle_energy_wh(self.inverters.inverter.idle_w, self.inverters.inverter.search_w, *hours, self.inverters.count))
+            idle += self.needs.transformer_w * float(hours[0])
         idle += sum(use.converter.idle_w * use.count * 24 for use in self.converters)
         return idle + self.bank_standby_wh(self.needs.seasons[at])
 

@@ -199,7 +199,7 @@ def _inverters_wh(core: Core, at: int, used: np.ndarray) -> np.ndarray:
         used = np.ones(7)
     on_h = on * used
     searching_h = searching * used + (24 * (1 - used) if core.needs.problem.inverter.on == "search" and on > 0 else 0.0)
-    return np.asarray(inverting.idle_energy_wh(inverter.idle_w, inverter.search_w, on_h, searching_h, count))
+    return np.asarray(inverting.idle_energy_wh(inverter.idle_w, inverter.search_w, on_h, searching_h, count) + core.needs.transformer_w * on_h)
 
 
 # --- all together

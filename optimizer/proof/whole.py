@@ -15,7 +15,7 @@ from optimizer.circuits.wiring import Wiring
 from optimizer.design import Design
 from optimizer.errors import OutOfRange
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Charger, Generator
+from optimizer.inputs.circuit_parts import AlternatorCharger, Charger, Generator
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import MONTHS
 from optimizer.needs.daylight import DAYS_OF_MONTH
@@ -56,6 +56,14 @@ class Whole:
         """Energy a day into the bank, controllers' own use taken off, by month of use [Wh/day]."""
         total = sum(facts.harvest_wh * block.count for facts, block in zip(self.facts, self.design.blocks, strict=True))
         return np.asarray(total - self.self_use_wh)
+
+    @cached_property
+    def brought_wh(self) -> np.ndarray:
+        """Most that an alternator or shore power in the design brings into the bank, by month of use [Wh/day]; 0 without one."""
+        source, hours = self.design.source, self.needs.source_h
+        if source is None or hours is None:
+            return np.zeros(len(self.needs.months))
+        return np.asarray(source.charge_a * self.design.bank.charging_v * hours)
 
     @cached_property
     def carried(self) -> CarryOver:
@@ -159,12 +167,14 @@ def _carry_over(lines: Lines, whole: Whole) -> None:
 def _energy(lines: Lines, whole: Whole) -> None:
     if whole.needs.problem.balance.carry_over:
         _carry_over(lines, whole)
-    if whole.design.source is not None:
+    source = whole.design.source
+    if source is not None and whole.needs.source_h is None:
         return  # array and generator together: the rules on the source say it
+    given = whole.harvest_wh + whole.brought_wh
     for rule, needed in whole.core.needed_wh.items():
-        worst = int(np.argmin(whole.harvest_wh / np.maximum(needed, 1e-9)))
+        worst = int(np.argmin(given / np.maximum(needed, 1e-9)))
         month = MONTHS[int(whole.needs.months[worst])]
-        lines.add(rule, whole.harvest_wh[worst], needed[worst], f"worst month {month}")
+        lines.add(rule, given[worst], needed[worst], f"worst month {month}{f', with the {source.kind}' if source is not None else ''}")
 
 
 def _spare_controller(lines: Lines, whole: Whole) -> None:
@@ -273,7 +283,7 @@ def _placed(rectangles: tuple[tuple[float, float], ...], gap_m: float, wanted: C
     return best
 
 
-KINDS: tuple[type[Part], ...] = (Module, Battery, Controller, Inverter, Converter, Generator, Charger)
+KINDS: tuple[type[Part], ...] = (Module, Battery, Controller, Inverter, Converter, Generator, Charger, AlternatorCharger)
 
 
 def allowed_pieces(needs: Needs, catalog: Catalog) -> Iterator[tuple[str, int]]:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from optimizer.answer import Answer, solve
+from optimizer.answer import Answer, as_chosen, solve
 from optimizer.choice.kinds import Kinds
 from optimizer.design import design_of
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
-from optimizer.inputs.starters import with_starters
 from optimizer.needs.site import Needs
-from optimizer.needs.sunlight import with_tilt
 from optimizer.proof.check import Report, check_design
 
 STEP_X = 1.12
@@ -23,8 +21,7 @@ def held_against(answer: Answer, problem: Problem, catalog: Catalog) -> Report:
     """The design of an answer under the rules of another problem. The answer must have a design."""
     choice = answer.choice
     assert choice is not None, "an answer with a design is held"
-    asked = with_starters(with_tilt(problem, choice), catalog, choice.soft_starters)
-    return check_design(design_of(choice, catalog), Needs(asked), catalog)
+    return check_design(design_of(choice, catalog), Needs(as_chosen(problem, catalog, choice)), catalog)
 
 
 def solve_near(

@@ -10,7 +10,7 @@ from itertools import pairwise
 from optimizer.answer import Answer, Outcome, solve
 from optimizer.errors import InputError, WrongUse
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Cable, Protection, SoftStarter
+from optimizer.inputs.circuit_parts import Autotransformer, Busbar, Cable, Protection, SoftStarter
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.text_tables import nearest
@@ -145,9 +145,9 @@ def _price_axis(problem: Problem, catalog: Catalog, part_id: str) -> Axis:
         return problem, with_price(catalog, part, round(value * 100))
 
     # Prices beside the bill together with a budget: the cheapest by one may be forbidden by the other, here and there.
-    # A cable, a device or a mount gives way to another inside one and the same choice, whose cost is then no straight line.
+    # A cable, a device, a busbar or a mount gives way to another inside one and the same choice, whose cost is then no straight line.
     two_prices = any(problem.objective.model_dump().values()) or problem.source_in_design
-    straight = (problem.limits.budget is None or not two_prices) and not isinstance(part, Cable | Mount | Protection | SoftStarter)
+    straight = (problem.limits.budget is None or not two_prices) and not isinstance(part, Autotransformer | Busbar | Cable | Mount | Protection | SoftStarter)
     # Replacements rise with the price too, in cents of each purchase: no straight line.
     straight = straight and problem.life_cycle.objective == "purchase"
     return Axis(f"price:{part_id}", catalog.currency, 0.0, max(1.0, 2 * part.price), 0.01, tightening=True, exact=straight, now=part.price, at=price)
@@ -170,7 +170,7 @@ def curve(problem: Problem, catalog: Catalog, over: str, progress: Progress = la
     walk = _Walk(axis, progress)
     complete = True
     try:
-        if over.startswith("price:") and not isinstance(catalog.by_id[over.removeprefix("price:")], Cable | Mount | Protection | SoftStarter):
+        if over.startswith("price:") and not isinstance(catalog.by_id[over.removeprefix("price:")], Autotransformer | Busbar | Cable | Mount | Protection | SoftStarter):
             walk.along(walk.last_cheapest)
         elif axis.exact:
             walk.along(walk.last_held)

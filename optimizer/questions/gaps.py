@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.catalog import FILES, Catalog
+from optimizer.inputs.circuit_parts import OF_SOURCES
 from optimizer.inputs.parts import Inverter, Part
 from optimizer.inputs.problem import Problem
 from optimizer.questions.opening import Opening
@@ -106,9 +107,6 @@ def _variants(problem: Problem) -> list[Variant]:
     return found
 
 
-OF_SOURCES = ("generators", "chargers")
-"""Kinds of part that only a design with a generator has."""
-
 FIELDS = (
     Field("modules", "length_mm", "mm", rises=False),
     Field("modules", "weight_kg", "kg", rises=False),
@@ -135,6 +133,8 @@ FIELDS = (
     Field("converters", "price", "money", rises=False),
     Field("protection", "interrupt_a", "A", rises=True),
     Field("protection", "dc_v_max", "V", rises=True),
+    Field("busbars", "rated_a", "A", rises=True),
+    Field("busbars", "ways", "count", rises=True),
     Field("mounts", "wind_max_m_s", "m/s", rises=True),
     Field("mounts", "snow_max_kn_m2", "kN/m2", rises=True),
     Field("mounts", "tilt_max_deg", "deg", rises=True),
@@ -144,6 +144,7 @@ FIELDS = (
     Field("mounts", "ballast_kg", "kg", rises=False),
     Field("generators", "rated_va", "VA", rises=True),
     Field("chargers", "output_a", "A", rises=True),
+    Field("alternator_chargers", "output_a", "A", rises=True),
 )
 """What a maker or a supplier could offer better; all of them figures that some rule of the trade reads."""
 
@@ -167,7 +168,9 @@ def gaps(problem: Problem, catalog: Catalog, opening: Opening, progress: Progres
     Each field is first imagined at its furthest; the value needed is then found by halving, to 1 %. A better field may
     bring dearer cable with it, so under a budget a gap may be missed; one that is named was seen to open the problem.
     """
-    asked = {"mounts": problem.mounting is not None, **dict.fromkeys(OF_SOURCES, problem.source_in_design)}
+    asked = {"mounts": problem.mounting is not None, **{
+        kind: problem.source_in_design and problem.site.other_source in OF_SOURCES[record] for kind, record in FILES.items() if record in OF_SOURCES
+    }}
     fields = [field for field in FIELDS if field.values(catalog) and asked.get(field.kind, True)]
     alone: list[Field] = []
     opened = False

@@ -16,13 +16,15 @@ from optimizer.proof.circuits import circuit_lines
 from optimizer.proof.lines import Line
 
 CABLES = {
-    "array": ("array string", "array run"), "battery": ("battery string", "inverter", "charge", "DC branch"), "building": ("AC output", "DC branch"),
+    "array": ("array string", "array run"), "battery": ("battery string", "inverter", "charge", "DC branch", "charger", "alternator"),
+    "building": ("AC output", "DC branch", "generator", "shore"),
 }
 """Circuits that a cable may be laid in, by its use."""
 
 DEVICES = {
-    "string fuse": ("array string",), "fuse": ("battery string", "inverter", "charge", "DC branch"), "breaker": ("inverter", "charge", "DC branch"),
-    "array switch": ("array run",), "ac breaker": ("AC output",), "combiner": ("array run",), "surge arrester": ("array run",),
+    "string fuse": ("array string",), "fuse": ("battery string", "inverter", "charge", "DC branch", "charger", "alternator"),
+    "breaker": ("inverter", "charge", "DC branch", "charger", "alternator"),
+    "array switch": ("array run",), "ac breaker": ("AC output", "generator", "shore"), "combiner": ("array run",), "surge arrester": ("array run",),
     "arc-fault detector": ("array run",), "array shutdown": ("array run",),
 }
 """Circuits that a device may stand in, by its kind."""
@@ -113,7 +115,10 @@ def _with_partners(changed: Circuit, sized: Wiring, part: Cable | Protection) ->
     fitter = {
         "array string": sized.strings, "charge": sized.charging, "battery string": sized.bank_strings, "inverter": sized.inverting,
         "AC output": sized.ac_output, "DC branch": sized.dc_branches,
+        "charger": sized.charging,
     }.get(changed.ask.kind)
+    if changed.ask.kind in ("generator", "shore", "alternator"):
+        fitter = sized.sources.supply_fitter(changed.ask)
     if fitter is None or changed.device is None:  # nothing that must fit the other
         yield changed
     elif isinstance(part, Cable):

@@ -7,18 +7,17 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-from optimizer.answer import Answer, Outcome, solve
+from optimizer.answer import Answer, Outcome, as_chosen, solve
 from optimizer.choice.owned import owned_parts
 from optimizer.design import Choice, Design, design_of
 from optimizer.errors import WrongUse
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.generator import SAID
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
-from optimizer.inputs.starters import with_starters
 from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.requirements import with_section
 from optimizer.needs.site import Needs
-from optimizer.needs.sunlight import with_tilt
 from optimizer.proof.check import check_design
 
 Progress = Callable[[str], None]
@@ -55,7 +54,7 @@ def near(problem: Problem, catalog: Catalog, choice: Choice, progress: Progress 
     a limit of time stopped a search. Raises InputError for parts that the catalog does not hold.
     """
     if problem.source_in_design:
-        raise WrongUse("--near cannot be asked with a generator in the design: leave out generator.in_design")
+        raise WrongUse(f"--near cannot be asked with {SAID[problem.site.other_source]} in the design: leave out {problem.site.other_source}.in_design")
     ordered = design_of(choice, catalog)
     progress("the cheapest design, whatever was ordered")
     cheapest = solve(with_section(problem, "solver", gap=0.0), catalog, solver=solver)
@@ -191,7 +190,7 @@ class _Search:
         """Hold a design against the best, by changed lines and then by what the problem itself counts; returns these."""
         assert answer.report is not None, "only designs are kept"
         assert answer.choice is not None, "a design is one of a choice"
-        asked = with_starters(with_tilt(self.asked, answer.choice), self.catalog, answer.choice.soft_starters)
+        asked = as_chosen(self.asked, self.catalog, answer.choice)
         report = check_design(answer.report.design, Needs(asked), self.catalog)
         assert report.valid, "more locks and other prices make nothing valid that was not"
         rank = (_changed_lines(self.order, report.design), report.bill.objective_cents)

@@ -55,7 +55,8 @@ def _any_design(problem: Problem, catalog: Catalog) -> Answer:
     seconds = min(SECONDS_MOST, problem.solver.time_limit_s)
     asked = with_section(problem, "solver", gap=ANY_DESIGN, time_limit_s=seconds).model_copy(update={"objective": Objective()})
     if problem.source_in_design:  # what is burnt is no part of any limit
-        asked = with_section(asked, "generator", fuel_price_per_l=0.0)
+        free = {"fuel_price_per_l": 0.0} if asked.source_use.hours_by_month is None else {"price_per_kwh": 0.0}
+        asked = with_section(asked, asked.site.other_source, **free)
         catalog = replace(catalog, generators=tuple(one.model_copy(update={"service_per_h": 0.0}) for one in catalog.generators))
     budget = PriceList(asked, catalog).budget_cents if Severities(problem.rules).enforced("budget") else None
     if budget is not None:
@@ -86,7 +87,7 @@ def _for_nothing(catalog: Catalog, endless: Collection[str] = ()) -> Catalog:
             changes |= {"pack_qty": 1, "stock": None}
         return part.model_copy(update=changes)
 
-    kinds = ("modules", "batteries", "controllers", "inverters", "converters", "allowances", "generators", "chargers")
+    kinds = ("modules", "batteries", "controllers", "inverters", "converters", "allowances", "generators", "chargers", "alternator_chargers")
     parts: dict[str, Any] = {kind: tuple(map(free, getattr(catalog, kind))) for kind in kinds}
     return replace(catalog, kits=() if endless else catalog.kits, **parts)
 

@@ -23,7 +23,10 @@ from optimizer.rules.array import cell_c, power_factor_at_cell
 
 Progress = Callable[[str], None]
 
-WAYS = ("controller", "voltage", "chemistry", "inverter-kind", "format", "generator")
+SOURCES = ("generator", "alternator", "shore")
+"""Sources that stand beside an array, or do not."""
+
+WAYS = ("controller", "voltage", "chemistry", "inverter-kind", "format", *SOURCES)
 
 
 @dataclass(frozen=True)
@@ -95,9 +98,9 @@ def under(problem: Problem, catalog: Catalog, by: str, value: str) -> Problem:
         return with_section(problem, "bank", volts=(int(value.removesuffix(" V")),))
     if by == "chemistry":
         return with_section(problem, "bank", chemistries=(value,))
-    if by == "generator":
+    if by in SOURCES:
         asked = with_section(problem, "site", other_source=value)
-        return with_section(asked, "generator", required=asked.source_in_design)
+        return with_section(asked, by, required=asked.source_in_design)
     kinds = kinds_of(catalog, by)
     others = {part for kind, parts in kinds.items() if kind != value for part in parts}
     return with_section(problem, "locks", exclude=(*problem.locks.exclude, *sorted(others - kinds[value])))
@@ -111,8 +114,8 @@ def alternatives(problem: Problem, catalog: Catalog, by: str) -> tuple[str, ...]
         allowed = problem.bank.chemistries
         there = {battery.chemistry for battery in catalog.batteries}
         return tuple(sorted(chemistry for chemistry in there if not allowed or chemistry in allowed))
-    if by == "generator":
-        return ("generator", "none")
+    if by in SOURCES:
+        return (by, "none")
     if by in WAYS:
         return tuple(sorted(kinds_of(catalog, by)))
     raise WrongUse(f"--by {by} is not known: use one of {', '.join(WAYS)}")

@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 from typing import Literal, TypeVar, cast
 
 from optimizer.answer import Answer, Outcome, solve
+from optimizer.circuits.busbars import POLES
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Cable, Protection, SoftStarter
+from optimizer.inputs.circuit_parts import Autotransformer, Busbar, Cable, Protection, SoftStarter
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Allowance, Part
@@ -19,12 +20,13 @@ from optimizer.inputs.starters import fits
 from optimizer.inputs.text_tables import nearest
 from optimizer.needs.requirements import requirements, with_section
 from optimizer.needs.site import Needs
+from optimizer.needs.stepping import carries, stepped_up
 from optimizer.proof.check import Report
 from optimizer.proof.lines import Line
 from optimizer.questions import in_mounts
 from optimizer.questions.again import held_against, solve_like
 from optimizer.questions.in_circuits import places_of, serving
-from optimizer.rules.book import RULES
+from optimizer.rules.book import RULES, meets
 
 Verdict = Literal["chosen", "beaten", "screened out"]
 
@@ -88,6 +90,10 @@ def why_not(problem: Problem, catalog: Catalog, part_id: str, progress: Progress
     base = solve(problem, catalog)
     if isinstance(part, Cable | Protection):
         return _in_circuits(base, catalog, part)
+    if isinstance(part, Busbar):
+        return _at_the_bank(base, part)
+    if isinstance(part, Autotransformer):
+        return _behind_inverters(base, problem, catalog, part, progress)
     if isinstance(part, SoftStarter):
         return _before_motors(base, problem, catalog, part, progress)
     if isinstance(part, Mount):
@@ -136,6 +142,47 @@ def _in_circuits(base: Answer, catalog: Catalog, part: Cable | Protection) -> Wh
         return WhyNot(part.id, "screened out", base, None, None, None, f"{reason}: {closest.forbids}")
     blocking = Blocking(closest.broken.rule, _shortfall(closest.broken, catalog.currency))
     return WhyNot(part.id, "screened out", base, None, None, blocking, reason)
+
+
+def _at_the_bank(base: Answer, part: Busbar) -> WhyNot:
+    """A busbar is sized for what may meet at the bank of a design: it is held against that of the cheapest."""
+    if base.report is None:
+        return WhyNot(part.id, "screened out", base, None, None, None, f"the problem has no design at all. {base.reason}")
+    design, prices = base.report.design, base.report.prices
+    joint = prices.wiring.busbar(design.bank, design.inverters, design.converters)
+    if joint is None or joint.bar is None:
+        return WhyNot(part.id, "screened out", base, None, None, None, "the cheapest design has no busbars: too little meets at its bank, or the catalog has no cables")
+    if joint.bar.id == part.id:
+        return WhyNot(part.id, "chosen", base, base, None, None, "the circuits of the cheapest design meet at a pair of them")
+    asked = (("busbar-rating", part.rated_a, joint.carries_a, "A"), ("busbar-ways", part.ways, joint.ways, "conductors"), ("busbar-voltage", part.dc_v_max, joint.stands_v, "V"))
+    for rule, has, needs, unit in asked:
+        if not meets(has, needs, "at least"):
+            told = Blocking(rule, f"{has:g} {unit}, {needs:.4g} asked")
+            return WhyNot(part.id, "screened out", base, None, None, told, f"it is too small for what may meet at the bank of the cheapest design, which has {joint.bar.id}")
+    more, bill = POLES * (prices.bought_cents(part) - prices.bought_cents(joint.bar)), base.report.bill
+    reason = f"it may serve the bank of the cheapest design, where a pair of {joint.bar.id} costs {more / 100:,.2f} less"
+    return WhyNot(part.id, "beaten", base, None, None, None, reason, more_cents=prices.total_of(bill.parts_and_freight_cents + more)[2] - bill.total_cents)
+
+
+def _behind_inverters(base: Answer, problem: Problem, catalog: Catalog, part: Autotransformer, progress: Progress) -> WhyNot:
+    """An autotransformer makes a problem of its own: that is solved, and compared with the cheapest design."""
+    if problem.inverter.autotransformer != "may":
+        return WhyNot(part.id, "screened out", base, None, None, None, 'the problem does not say inverter.autotransformer = "may"')
+    if base.report is not None and base.choice is not None and base.choice.autotransformer == part.id:
+        progress(f"the cheapest design without {part.id}")
+        others = tuple(one for one in catalog.autotransformers if one.id != part.id)
+        without = solve(problem, replace(catalog, autotransformers=others), explain=False)
+        more = without.report.bill.objective_cents - base.report.bill.objective_cents if without.report is not None else None
+        stays = None if more is None else part.price_cents + more
+        return WhyNot(part.id, "chosen", base, base, stays, None, "it makes 240 V of what the inverters of the cheapest design give", without.outcome is Outcome.INFEASIBLE)
+    if not carries(problem, part):
+        return WhyNot(part.id, "screened out", base, None, None, None, "it does not carry, or does not start, the loads of 240 V, or there are none")
+    progress(f"the cheapest design with {part.id}")
+    with_part = solve(stepped_up(problem, part), catalog)
+    if with_part.report is None or base.report is None:
+        return WhyNot(part.id, "screened out", base, None, None, None, f"with it there is no design. {with_part.reason}")
+    enters = part.price_cents - (with_part.report.bill.objective_cents - base.report.bill.objective_cents)
+    return WhyNot(part.id, "beaten", base, with_part, enters if enters >= 0 else None, None, "a design without it costs no more")
 
 
 def _under_arrays(base: Answer, problem: Problem, catalog: Catalog, part: Mount, progress: Progress) -> WhyNot:
@@ -363,5 +410,7 @@ def with_price(catalog: Catalog, part: Part | Kit, price_cents: int) -> Catalog:
         catalog, modules=swapped(catalog.modules), batteries=swapped(catalog.batteries), controllers=swapped(catalog.controllers),
         inverters=swapped(catalog.inverters), converters=swapped(catalog.converters), allowances=swapped(catalog.allowances),
         cables=swapped(catalog.cables), protection=swapped(catalog.protection), mounts=swapped(catalog.mounts),
-        soft_starters=swapped(catalog.soft_starters), generators=swapped(catalog.generators), chargers=swapped(catalog.chargers),
+        soft_starters=swapped(catalog.soft_starters), autotransformers=swapped(catalog.autotransformers),
+        generators=swapped(catalog.generators), chargers=swapped(catalog.chargers),
+        alternator_chargers=swapped(catalog.alternator_chargers), busbars=swapped(catalog.busbars),
     )

@@ -117,3 +117,40 @@ def quick_controller_current_a(array_w: Values, bank_nominal_v: Values) -> Value
     26.04
     """
     return array_w / bank_nominal_v * 1.25
+
+
+ALTERNATOR_SHARE = 0.5
+"""Share of an alternator's output at idle that a charger may take; common practice, no source."""
+
+
+def alternator_current_a(charge_a: Values, absorb_v: Values, efficiency: Values, no_load_w: Values, system_v: Values) -> Values:
+    """Current that a DC-DC charger takes from an alternator.
+
+    Formula: I = (Ic V / eta + P0) / Vs
+    charge_a: charging current [A]
+    absorb_v: absorption voltage of the bank [V]
+    efficiency: energy into the bank over energy converted [share]
+    no_load_w: what the charger takes beside [W]
+    system_v: nominal voltage of the alternator's system: a running one is higher, so the current is a little too large [V]
+    returns: current [A]
+    Valid: efficiency and voltage above 0
+    Source: definition of power
+    >>> round(float(alternator_current_a(30, 14.4, 0.9, 6, 12)), 1)
+    40.5
+    """
+    return (charge_a * absorb_v / efficiency + no_load_w) / system_v
+
+
+def alternator_spare_a(rated_a: Values, idle_share: Values) -> Values:
+    """Current of an alternator that a charger may take for hours.
+
+    Formula: I = 0.5 k Ir
+    rated_a: rating of the alternator [A]
+    idle_share: what it gives when the engine idles, over its rating [share]
+    returns: current [A]
+    Valid: alternators that are not made to charge banks for hours
+    Source: half of the output at idle: common practice, no source
+    >>> float(alternator_spare_a(120, 0.5))
+    30.0
+    """
+    return ALTERNATOR_SHARE * idle_share * rated_a

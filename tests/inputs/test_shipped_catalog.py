@@ -18,7 +18,7 @@ def test_shipped_catalog_has_a_suppliers_variety():
     sizes = {kind: len(getattr(SHIPPED, kind)) for kind in FILES}
     assert sizes == {
         "modules": 25, "batteries": 28, "controllers": 25, "inverters": 37, "converters": 8, "allowances": 9,
-        "cables": 81, "protection": 176, "generators": 10, "mounts": 15, "soft_starters": 6, "chargers": 11,
+        "cables": 81, "protection": 176, "generators": 10, "mounts": 15, "soft_starters": 6, "chargers": 11, "alternator_chargers": 7, "busbars": 14, "autotransformers": 4,
     }
 
 

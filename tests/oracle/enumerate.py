@@ -23,10 +23,12 @@ import numpy as np
 
 from optimizer.bill import PriceList, allowance_counts, block_allowances
 from optimizer.circuits.circuit import Circuit
+from optimizer.circuits.wiring import Wiring
 from optimizer.design import Bank, Block, ConverterUse, Design, InverterBank, Source
 from optimizer.errors import OutOfRange
 from optimizer.inputs.array import Array
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.circuit_parts import AlternatorCharger
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
@@ -35,7 +37,7 @@ from optimizer.needs.site import CONVERTER_RESERVE, Needs
 from optimizer.proof.array import BlockFacts, Way, block_facts, block_lines
 from optimizer.proof.bank import bank_lines
 from optimizer.proof.check import check_design
-from optimizer.proof.circuits import circuit_lines, kept_shares
+from optimizer.proof.circuits import busbar_lines, circuit_lines, kept_shares
 from optimizer.proof.core import Core, core_lines
 from optimizer.proof.lines import Line
 from optimizer.proof.mounts import Set, mount_lines
@@ -90,10 +92,12 @@ class _Core:
     masks: _Masks
     circuit_lines: list[Line] = field(default_factory=list)
     source: Source | None = None
+    wiring: Wiring | None = None
 
     @cached_property
     def mask(self) -> int:
-        return self.known_mask | self.masks.of(core_lines(self.core)) | self.masks.of(self.circuit_lines) | self.masks.of(self.source_lines)
+        bars = busbar_lines(self.bare, self.wiring) if self.wiring is not None and self.wiring.active else []
+        return self.known_mask | self.masks.of(core_lines(self.core)) | self.masks.of([*self.circuit_lines, *bars]) | self.masks.of(self.source_lines)
 
     @cached_property
     def source_lines(self) -> list[Line]:
@@ -322,6 +326,8 @@ class Walk:
         found: list[Source | None] = [None]
         if not self.problem.source_in_design:
             return found
+        if self.needs.source_h is not None:
+            return found + self.visiting(bank, inverters)
         for generator in self.catalog.generators:
             own = inverters.inverter.charge_a * inverters.count if inverters.inverter is not None else 0.0
             ways = [(None, 0, own), *((charger, n, charger.output_a * n) for charger in self.catalog.chargers for n in range(1, self.problem.bounds.chargers + 1))]
@@ -335,6 +341,30 @@ class Walk:
                 found += [Source(generator, charger, count, a) for a in sorted(settings) if a >= 0.1]
         return found
 
+    def visiting(self, bank: Bank, inverters: InverterBank) -> list[Source | None]:
+        """Every number of every charger on alternator or shore power, in each setting; of one that cannot be set its whole output as well."""
+        found: list[Source | None] = []
+        use = self.problem.source_use
+        kinds = self.catalog.alternator_chargers if self.problem.site.other_source == "alternator" else self.catalog.chargers
+        ways = [(charger, n, charger.output_a * n) for charger in kinds for n in range(1, self.problem.bounds.chargers + 1)]
+        ways = [way for way in ways if isinstance(way[0], AlternatorCharger) or int(way[0].ac) == use.volts]
+        if self.problem.site.other_source == "shore" and inverters.inverter is not None and inverters.inverter.charge_a:
+            ways.append((None, 0, inverters.inverter.charge_a * inverters.count))
+        for charger, count, output_a in ways:
+            one = Fed(Whole(self.needs, Core(self.needs, self.catalog.tables, bank, inverters, ()), Design(bank, (), inverters, (), Source(None, charger, count, 1.0)), ()), Source(None, charger, count, 1.0))
+            if isinstance(charger, AlternatorCharger):
+                idle_a = count * charger.no_load_w / use.volts
+                room_a = (0.5 * use.idle_share * use.rated_a - idle_a) / (one.alternator_a - idle_a)
+            else:
+                room_a = (use.volts * use.rated_a - self.needs.demand.coincident_va) / one.charging_va
+            most_a = min(output_a, bank.battery.charge_max_a * bank.strings)
+            settable = charger is None or charger.current_settable
+            steps = self.problem.bounds.charge_limit_steps if settable else (1.0,)
+            settings = {round(int(step * min(most_a, room_a) * 10 + 1e-5) / 10, 6) for step in steps} if settable else {output_a}
+            settings |= {round(beyond, 1) for beyond in (most_a, 1.05 * room_a) if settable and room_a + 0.1 < beyond <= most_a}
+            found += [Source(None, charger, count, a) for a in sorted(settings) if a >= 0.1]
+        return found
+
     def _room_a(self, bank: Bank, inverters: InverterBank, one_ampere: Source) -> float:
         """Current up to which a generator carries its chargers beside the loads, found from what one ampere asks for."""
         fed = Fed(Whole(self.needs, Core(self.needs, self.catalog.tables, bank, inverters, ()), Design(bank, (), inverters, (), one_ampere), ()), one_ampere)
@@ -345,12 +375,15 @@ class Walk:
         """What the source of a core burns beside some arrays, as the objective has it [whole cents]."""
         if core.source is None:
             return np.zeros(len(harvest), dtype=np.int64)
-        use, generator, fed = self.problem.generator, core.source.generator, core.fed
-        hours = np.maximum(fed.needed_wh - harvest, 0.0) @ fed.days / fed.charge_w
-        litres_per_h = float(generating.fuel_l_per_h(fed.charge_w / fed.efficiency, generator.litres_per_kwh, generator.idle_l_per_h))
+        use, generator, fed = self.problem.source_use, core.source.generator, core.fed
         rate = self.problem.life_cycle.discount_pct / 100
         worth = sum((1 + rate) ** -year for year in range(1, round(use.years) + 1))  # whole years, added one by one
-        yearly = hours * (litres_per_h * use.fuel_price_per_l + generator.service_per_h)
+        into_wh = np.maximum(fed.needed_wh - harvest, 0.0) @ fed.days
+        if generator is None:
+            yearly = into_wh / fed.efficiency / 1000 * use.price_per_kwh
+        else:
+            litres_per_h = float(generating.fuel_l_per_h(fed.charge_w / fed.efficiency, generator.litres_per_kwh, generator.idle_l_per_h))
+            yearly = into_wh / fed.charge_w * (litres_per_h * use.fuel_price_per_l + generator.service_per_h)
         price = self.problem.price
         return np.round(100 * yearly * worth / ((1 + price.margin_pct / 100) * (1 + price.tax_pct / 100))).astype(np.int64)
 
@@ -374,9 +407,9 @@ class Walk:
         if not one_at_most(mask):
             return None
         bill = self.prices.bill(design)
-        circuits = self.prices.wiring.core_circuits(bank, inverters, way)
+        circuits = (*self.prices.wiring.core_circuits(bank, inverters, way), *self.prices.wiring.source_circuits(bank, source))
         lines = circuit_lines(self.needs, self.catalog.tables, circuits, self.prices.wiring)
-        return _Core(core, bill.objective_cents, bill.parts_and_freight_cents, bill.weight_kg, mask, self.masks, lines, source)
+        return _Core(core, bill.objective_cents, bill.parts_and_freight_cents, bill.weight_kg, mask, self.masks, lines, source, self.prices.wiring)
 
     def _core_demands(self, design: Design) -> int:
         short = any(
@@ -655,7 +688,7 @@ class Walk:
         asks = core.asks
         if core.source is not None:
             missing = np.maximum(core.fed.needed_wh - c["harvest"][rows], 0.0)
-            if enforced("generator-hours"):
+            if enforced("generator-hours") and core.source.generator is not None:
                 hold("generator-hours", meets((missing / core.fed.charge_w).max(axis=1), self.problem.generator.hours_per_day_max, "at most"))
                 missing = np.maximum(core.fed.needed_wh - c["harvest"][rows], 0.0)
             if self.problem.balance.minimum_solar_share is not None and enforced("solar-share"):
@@ -663,8 +696,8 @@ class Walk:
                 hold("solar-share", meets(share, self.problem.balance.minimum_solar_share, "at least"))
             hold("all-sources-current", meets(c["high_a"][rows] + core.source.charge_a, bank.battery.charge_max_a * bank.strings, "at most"))
         for rule, needed in asks.needed.items():
-            if enforced(rule) and core.source is None:
-                harvest = c["harvest"][rows]
+            if enforced(rule) and (core.source is None or core.source.generator is None):
+                harvest = c["harvest"][rows] + core.bare.brought_wh
                 worst = np.argmin(harvest / np.maximum(needed, 1e-9), axis=1) if len(rows) else np.zeros(0, dtype=int)
                 hold(rule, meets(harvest[np.arange(len(rows)), worst], needed[worst], "at least"))
         if self.problem.redundancy.controllers and enforced("spare-controller"):

@@ -11,6 +11,7 @@ from functools import cache
 import pytest
 from cases import case
 from enumerate import Best, best_choice
+from wired import wired_case
 
 from optimizer import check, load_catalog, load_problem
 from optimizer.answer import solve
@@ -57,9 +58,9 @@ def chargers(rng: random.Random, ac: str, volts: int) -> tuple[Charger, ...]:
     return (charger("H-A"), *((charger("H-B", price=15.0, **odd),) if rng.random() < 0.6 else ()))
 
 
-def fed(seed: int) -> tuple[Problem, Catalog]:
-    """A case with dark winters, generators and chargers, hours, fuel and solar share of all kinds."""
-    problem, catalog = case(seed)
+def fed(seed: int, wired: bool = False) -> tuple[Problem, Catalog]:
+    """A case with dark winters, generators and chargers, hours, fuel and solar share of all kinds; with circuits where asked."""
+    problem, catalog = wired_case(seed) if wired else case(seed)
     rng = random.Random(seed)
     data = problem.model_dump(exclude_unset=True)
     data["site"]["other_source"] = "generator"
@@ -97,6 +98,13 @@ def test_the_program_finds_the_cheapest_with_its_fuel(seed: int) -> None:
         assert answer.outcome.value == "optimal"
         assert answer.bound_cents == best.cost_cents, "the program's objective, rounded, is the bill's"
         assert answer.gap == 0
+
+
+@pytest.mark.parametrize("seed", (4, 116, 142, 152))
+def test_the_program_finds_the_cheapest_with_the_circuits_of_the_set(seed: int) -> None:
+    problem, catalog = fed(seed, wired=True)
+    best, answer = best_choice(problem, catalog), solve(problem, catalog)
+    assert (answer.report.bill.objective_cents if answer.report else None) == best.cost_cents, answer.reason
 
 
 @pytest.mark.parametrize("seed", UNPRUNED)

@@ -19,6 +19,6 @@ ALLOWANCES = (
 
 def unwired(catalog: Catalog) -> Catalog:
     """A catalog without cables and devices; circuits are allowances."""
-    kept = [one for one in catalog.allowances if one.id != "AL-BUSBAR"]
+    kept = [one for one in catalog.allowances if one.id != "AL-LUGS"]
     kept += [Allowance(id=name, description=text, per=per, price=price, weight_kg=kg) for name, text, per, price, kg in ALLOWANCES]
     return replace(catalog, cables=(), protection=(), allowances=tuple(sorted(kept, key=lambda one: one.id)))

@@ -45,7 +45,10 @@ def wired_case(seed: int) -> tuple[Problem, Catalog]:
     if rng.random() < 0.3:
         data["array"]["wire"] = 0.97
     allowances = tuple(one for one in catalog.allowances if one.per not in CIRCUIT_ALLOWANCES)
-    return Problem.model_validate(data), replace(catalog, cables=cables, protection=devices, allowances=allowances)
+    bars = tuple(_dearer(rng, one) for one in parts.busbars if rng.random() < 0.5) if seed % 4 else ()
+    if seed % 5 == 0:  # few and small ones, so that they decide
+        bars = tuple(one for one in bars if one.rated_a <= 400)
+    return Problem.model_validate(data), replace(catalog, cables=cables, protection=devices, allowances=allowances, busbars=bars)
 
 
 def roof_case(seed: int) -> tuple[Problem, Catalog]:

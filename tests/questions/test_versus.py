@@ -42,7 +42,7 @@ def has(answer, by, value):
         "chemistry": lambda: design.bank.battery.chemistry == value,
         "inverter-kind": lambda: design.inverters.inverter is None or design.inverters.inverter.kind == value,
         "format": lambda: {f"{b.module.series_cells} cells" for b in design.blocks} == {value},
-        "generator": lambda: answer.problem.site.other_source == value,
+        **{source: lambda: answer.problem.site.other_source == value for source in ("generator", "alternator", "shore")},
     }[by]()
 
 

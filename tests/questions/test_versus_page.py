@@ -109,7 +109,7 @@ def test_cables_are_the_lines_of_the_bill_for_cables_links_and_fuses():
 
     catalog = load_catalog("catalogs")
     found = versus(load_problem(KIT), catalog, "controller")
-    ids = {"AL-BATTERY-LINK", "AL-BUSBAR", "AL-CONVERTER", *(part.id for part in (*catalog.cables, *catalog.protection))}
+    ids = {"AL-BATTERY-LINK", "AL-LUGS", "AL-CONVERTER", *(part.id for part in (*catalog.cables, *catalog.protection, *catalog.busbars))}
     for _, option in designs([found]):
         bill = option.answer.report.bill
         expected = sum(line.price_cents for line in bill.lines if line.part in ids) / 100

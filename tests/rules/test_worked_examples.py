@@ -152,6 +152,12 @@ def test_a_store_is_filled_again_with_what_its_efficiency_loses() -> None:
     assert balance.refill_wh(9000, 0.9) == pytest.approx(1000)
 
 
+def test_a_charger_leaves_an_alternator_half_of_what_it_gives_at_idle() -> None:
+    # hand: 30 A at 14.4 V are 432 W, 480 W through 0.9, with 6 W beside 486 W: 40.5 A of 12 V. Half of half of 120 A are 30 A.
+    assert charging.alternator_current_a(30, 14.4, 0.9, 6, 12) == pytest.approx(40.5)
+    assert charging.alternator_spare_a(120, 0.5) == pytest.approx(30.0)
+
+
 def test_a_generator_charges_at_height() -> None:
     # hand: 60 A at 57.6 V through 0.9 and a power factor of 0.7: 3,456 W, 3,840 W, 5,486 VA.
     assert generating.charging_va(60, 57.6, 0.7, 0.9) == pytest.approx(5485.7, abs=0.1)
