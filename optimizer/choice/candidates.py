@@ -200,9 +200,9 @@ class CandidateSearch:
     def _rates(self, number: int) -> np.ndarray:
         """Least cost of a watt-hour a day in each month, and of an ampere of charge; infinite where no block gives any."""
         blocks, supply = self.blocks[number], given_by(self.blocks[number])
-        with np.errstate(divide="ignore", invalid="ignore"):
-            rate = blocks.least_cost[:, None] / np.where(supply > 0, supply, np.nan)
-        return np.where(np.isnan(rate).all(axis=0), np.inf, np.nanmin(np.where(np.isnan(rate), np.inf, rate), axis=0))
+        rate = np.full(supply.shape, np.inf)
+        np.divide(np.broadcast_to(blocks.least_cost[:, None], supply.shape), supply, out=rate, where=supply > 0)
+        return np.asarray(rate.min(axis=0))
 
     def _core_bounds(self, number: int) -> np.ndarray:
         """Least cost of a design on each core of a class."""

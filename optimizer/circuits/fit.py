@@ -73,6 +73,12 @@ class Fitter:
         return np.asarray(areas[:, None] <= largest[None, :] * OVER)
 
     @cached_property
+    def _terminal_sorts(self) -> tuple[np.ndarray, np.ndarray]:
+        """What differs in `terminals_take`, and which of it each cable has."""
+        sorts, which = np.unique(self.terminals_take, axis=0, return_inverse=True)
+        return sorts, which.ravel()
+
+    @cached_property
     def allowed(self) -> np.ndarray:
         """Which device may stand before which cable, shape (cables, devices)."""
         fits = self.terminals_take
@@ -102,6 +108,8 @@ class Fitter:
         rows = len(carries)
         cable, device, cents = np.full(rows, -1), np.full(rows, -1), np.zeros(rows, dtype=np.int64)
         bits = np.packbits(carries if serves is None else np.concatenate([carries, serves], axis=1), axis=1)
+        if rows == 1:
+            return Fit(*(np.array([n]) for n in self._pair(bits.tobytes(), carries[0], None if serves is None else serves[0])))
         unique, first, back = np.unique(bits, axis=0, return_index=True, return_inverse=True)
         found = [self._pair(unique[at].tobytes(), carries[row], None if serves is None else serves[row]) for at, row in enumerate(first)]
         if found:
@@ -132,9 +140,9 @@ class Fitter:
     def cheapest_devices(self, serves: np.ndarray) -> np.ndarray:
         """The same for each cable, whose end must go into the device's terminals, shape (circuits, cables)."""
         found = np.full((len(serves), len(self.cables)), -1)
-        sorts, which = np.unique(self.terminals_take, axis=0, return_inverse=True)
+        sorts, which = self._terminal_sorts
         for at, takes in enumerate(sorts):
-            found[:, which.ravel() == at] = self.cheapest_device(serves & takes[None, :])[:, None]
+            found[:, which == at] = self.cheapest_device(serves & takes[None, :])[:, None]
         return found
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
-from functools import cache, cached_property
+from functools import cached_property
 
 import numpy as np
 
@@ -48,14 +48,21 @@ class Wiring:
     """Sizes the circuits of designs of one problem; `active` is false where the catalog has no cables."""
 
     def __init__(self, needs: Needs, catalog: Catalog, cents_of: Callable[[Part], int]) -> None:
-        self.needs, self.catalog, self.cents_of = needs, catalog, cache(cents_of)
+        self.needs, self.catalog, self._cents_of_part = needs, catalog, cents_of
         self.tables, self.asked = catalog.tables, needs.problem.wiring
         self.family = self.asked.family if self.asked.family != "by the AC" else ("NEC" if "60 Hz" in needs.problem.site.ac else "IEC")
         self._array_sides: dict[tuple[str, int, int], ArraySide] = {}
         self._charges: dict[tuple[object, ...], Circuit] = {}
+        self._known_cents: dict[str, int] = {}
         self._cents: dict[tuple[object, ...], int] = {}
         self._joints: dict[tuple[object, ...], Joint | None] = {}
         self._latest: tuple[Design, tuple[Circuit, ...]] | None = None
+
+    def cents_of(self, part: Part) -> int:
+        """Price of a piece of a cable, device or busbar [cents]; by id, since a record takes long to hash."""
+        if part.id not in self._known_cents:
+            self._known_cents[part.id] = self._cents_of_part(part)
+        return self._known_cents[part.id]
 
     @property
     def active(self) -> bool:
