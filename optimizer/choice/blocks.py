@@ -45,6 +45,9 @@ DEVICE_FIELDS = (
 )
 
 
+UNSEEN = {"name", "loads", "seasons", "autonomy", "inverter", "solver", "growth"}
+"""Sections of a problem that no block sees. Months of use, which follow from loads and seasons, are seen by themselves."""
+
 ADDED = ("cost", "least_cost", "bill_cost", "weight_kg", "pieces")
 """Columns that add up over a block's controller, its strings and its modules."""
 
@@ -67,6 +70,18 @@ class Arrays:
     def costs(self) -> dict[str, np.ndarray]:
         """Cost, weight and pieces of each device, module and string."""
         return _costs(self)
+
+    @cached_property
+    def seen(self) -> tuple[object, ...]:
+        """Everything of a problem that a block may see."""
+        needs = self.needs
+        text = needs.problem.model_dump_json(exclude=UNSEEN)
+        figures = (
+            needs.months, needs.air_c, needs.plane_sun_h, needs.span_weights, needs.array_factor,
+            needs.battery_lowest_c, needs.battery_highest_c, needs.electronics_highest_c,
+        )
+        ids = [part.id for part in (*self.parts, *self.modules)]
+        return text, needs.severities.key, *(np.asarray(one).tobytes() for one in figures), *ids
 
     def name(self, table: Table, row: int) -> str:
         """What a row is called in the screening table."""

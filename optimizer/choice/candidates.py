@@ -8,7 +8,8 @@ from functools import cached_property
 
 import numpy as np
 
-from optimizer.choice.blocks import Arrays, arrays, blocks_of_class, pieces_in
+from optimizer.choice.block_memory import remembered_blocks
+from optimizer.choice.blocks import Arrays, arrays, pieces_in
 from optimizer.choice.candidate_set import Candidates
 from optimizer.choice.cores import Cores, power_cores
 from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months, uses_terminals
@@ -172,7 +173,7 @@ class CandidateSearch:
         if room + SLACK_CENTS < self._least_array_cents:
             return  # every design on this class costs more than one that is known
         most_a = float(cores.most_charge_a.max()) if self.screening.enforced("maximum-charge-current") else np.inf
-        blocks = blocks_of_class(self.arrays, self.cores.classes[number], float(cores.ceiling_v.max()), most_a, room)
+        blocks = remembered_blocks(self.arrays, self.catalog, self.cores.classes[number], float(cores.ceiling_v.max()), most_a, room)
         if not len(blocks):
             return
         limited = [part for part in self.stock.at_most if isinstance(self.stock.part(part), Module | Controller)]
@@ -316,9 +317,8 @@ class CandidateSearch:
         return block_least
 
     def _pairs(self, number: int, core: int, months: list[int], most: float) -> Iterator[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:
-        """Designs of two kinds on a core: so many of the first block, for the rows where that leaves `most` a chance, the
-        fewest of the second that then carry the need, and their cost [cents], infinite where they do not fit; both of
-        shape (rows, blocks).
+        """Designs of two kinds on a core: so many of the first block, for the rows where that leaves `most` a chance, the fewest of the
+        second that then carry the need, and their cost [cents], infinite where they do not fit; both of shape (rows, blocks).
         """
         blocks, table, problem = self.blocks[number], self.cores.table, self.problem
         limit = self.most_of_each(blocks, core)

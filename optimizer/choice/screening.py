@@ -87,6 +87,16 @@ class Screening:
         if left == 0:
             self.emptied_by = f"'{RULES[rule_id].title}' ({example})"
 
+    def absorb(self, other: Screening) -> None:
+        """What another record tells, as if it had happened here."""
+        for rule_id, removed in other._removed.items():
+            self._removed[rule_id] = self._removed.get(rule_id, 0) + removed
+            self._left[rule_id] = self._left.get(rule_id, 0) + other._left[rule_id]
+        for rule_id, nearest in other._nearest.items():
+            if rule_id not in self._nearest or nearest[0] < self._nearest[rule_id][0]:
+                self._nearest[rule_id] = nearest
+        self.emptied_by = other.emptied_by or self.emptied_by
+
     def rows(self) -> tuple[ScreenRow, ...]:
         """Rules that removed something, in the order of the rule book."""
         return tuple(

@@ -119,6 +119,11 @@ class Catalog:
         return {}
 
     @cached_property
+    def blocks(self) -> dict[object, Any]:
+        """The memory of `choice.block_memory`."""
+        return {}
+
+    @cached_property
     def sold(self) -> Mapping[str, Part | Kit]:
         """Every part and every kit by its id."""
         return {**self.by_id, **{kit.id: kit for kit in self.kits}}

@@ -263,6 +263,11 @@ class Severities:
             return required
         return with_margin(required, rule.sense, self._margin_share)
 
+    @property
+    def key(self) -> tuple[object, ...]:
+        """What tells one from another."""
+        return tuple(sorted(self._changed.items())), self._margin_share, tuple(self._apart)
+
     def of(self, rule_id: str) -> Severity:
         """Severity of a rule for this problem."""
         return self._changed.get(rule_id, RULES[rule_id].severity)
