@@ -93,7 +93,7 @@ def test_links_lead_somewhere(target):
 
 def test_the_sites_are_shipped():
     assert "nineteen complete sites, four of them growing" in README
-    assert len(list((HOME / "problems").glob("*.toml"))) == 18
+    assert len(list((HOME / "problems").glob("*.toml"))) == 19
 
 
 def test_the_cautions_are_there_and_promise_nothing():

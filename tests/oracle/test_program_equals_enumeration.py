@@ -57,8 +57,16 @@ OF_SOURCES = {  # decided in test_generator_in_design.py: these cases have no ge
     "charger-bank-voltage", "charger-profile", "charger-output", "charger-setting", "charger-rate", "all-sources-current",
 }
 
+OF_VISITING = {  # decided in test_visiting_sources.py: these cases have neither alternator nor shore power
+    "source-present", "alternator-input", "alternator-load", "shore-size",
+}
+OF_BUSBARS = {  # decided in test_busbars.py: these cases have no busbars
+    "busbar-rating", "busbar-ways", "busbar-voltage",
+}
+
 NEVER_BINDS = {
-    *OF_CIRCUITS, *OF_MOUNTS, *OF_SOURCES,
+    *OF_CIRCUITS, *OF_MOUNTS, *OF_SOURCES, *OF_VISITING, *OF_BUSBARS,
+    "autotransformer-size",  # decided in test_autotransformers.py
     "carry-over", "carry-over-year",  # decided in test_carry_over.py
     "spare-controller", "spare-inverter",  # decided in test_redundancy.py
     "bounds",  # the walk is made of what lies within the bounds

@@ -177,15 +177,3 @@ def test_schedules_and_cautions_name_the_mounts(tmp_path: Path) -> None:
     checked = runner.invoke(app, ["check", str(shipped_folder("problems") / "island_hut.toml"), str(choice), "--json"])
     assert checked.exit_code == 4
     assert [line["rule"] for line in json.loads(checked.stdout)["checks"] if line["passed"] is False and line["severity"] != "soft"] == ["roof-load"]
-
-
-def test_a_plan_over_time_refuses_mounts(tmp_path: Path) -> None:
-    home = shipped_folder("problems")
-    text = (home / "starter_cabin.toml").read_text(encoding="utf-8")
-    file = tmp_path / "cabin.toml"
-    file.write_text(text + "\n[mounting]\nwind_m_s = 40\nsnow_kn_m2 = 1\n", encoding="utf-8")
-    for loads in home.glob("starter_cabin*.csv"):
-        (tmp_path / loads.name).write_text(loads.read_text(encoding="utf-8"), encoding="utf-8")
-    ran = CliRunner().invoke(app, ["grow", str(file)])
-    assert ran.exit_code == 3
-    assert "leave [mounting] out" in ran.stderr
