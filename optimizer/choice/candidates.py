@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from functools import cached_property
 
@@ -26,9 +25,10 @@ from optimizer.choice.hours import LIVED_MOST
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.live_kits import without_dead_kits
 from optimizer.choice.narrow import asked_by, given_by, have_room, narrow, narrow_once, reachable
+from optimizer.choice.pairs import priced_pairs
 from optimizer.choice.planes import areas, few_of_each_plane, rectangle_limits, whole_area_m2
 from optimizer.choice.prune import completion_bound
-from optimizer.choice.rectangles import Rectangles, most_modules, pairs_fit, rectangle_rooms
+from optimizer.choice.rectangles import Rectangles, most_modules, rectangle_rooms
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
@@ -239,7 +239,7 @@ class CandidateSearch:
         counts = self.single_kind_counts(self.blocks[number], core)
         with np.errstate(invalid="ignore"):
             cost = table.least_cost[core] + counts * blocks.least_cost
-        cost = np.where(np.isnan(cost) | self.forbidden(core, blocks, alone=True), np.inf, cost)
+        cost = np.where(np.isnan(cost) | self.forbidden(core, blocks), np.inf, cost)
         for _ in range(4):
             row = int(np.argmin(cost))
             if not cost[row] < self.most or self.known_cents(number, core, [(row, int(counts[row]))]) <= cost[row] + SLACK_CENTS:
@@ -281,7 +281,7 @@ class CandidateSearch:
         for at in np.argsort(self._core_bounds(number), kind="stable"):
             core = int(rows[at])
             alone = self.cores.table.least_cost[core] + self.single_kind_counts(self.blocks[number], core) * blocks.least_cost
-            least = np.where(np.isnan(alone) | self.forbidden(core, blocks, alone=True), np.inf, alone)
+            least = np.where(np.isnan(alone) | self.forbidden(core, blocks), np.inf, alone)
             if kinds == 2:
                 least = np.minimum(least, self.pair_core(number, core, months))
             block_least, core_least[at] = np.minimum(block_least, least), least.min()
@@ -296,64 +296,27 @@ class CandidateSearch:
         self.core_rows[number] = self.core_rows[number][core_least <= most]
         self.blocks[number] = self.blocks[number].take(block_least <= most)
 
-    def forbidden(self, core: int, blocks: Table, *, alone: bool) -> np.ndarray:
-        """Blocks alone, or pairs of blocks, that would make a design of a kind that is known already."""
+    def forbidden(self, core: int, blocks: Table, first: np.ndarray | None = None, second: np.ndarray | None = None) -> np.ndarray:
+        """Blocks alone, or the pairs of blocks in the rows given, that would make a design of a kind that is known already."""
         if not self.kinds.forbidden:
             return np.zeros(1, dtype=bool)
         of_core = self.kinds.of_cores(self.cores, self.cores.table.take(np.array([core])))[0]
         words = self.kinds.of_blocks(self.arrays, blocks)
-        return self.kinds.forbidden_alone(of_core, *words) if alone else self.kinds.forbidden_pairs(of_core, *words)
+        if first is None or second is None:
+            return self.kinds.forbidden_alone(of_core, *words)
+        return self.kinds.forbidden_pairs(of_core, *words, first, second)
 
     def pair_core(self, number: int, core: int, months: list[int]) -> np.ndarray:
         """Least cost of a design of two kinds on a core that contains each block [cents], shape (blocks,)."""
         blocks = self.blocks[number]
         block_least = np.full(len(blocks), np.inf)
-        for first, rows, second, cost in self._pairs(number, core, months, self.most + SLACK_CENTS):
-            block_least = np.minimum(block_least, cost.min(axis=0))
-            block_least[rows] = np.minimum(block_least[rows], cost.min(axis=1))
-            i, j = np.unravel_index(int(np.argmin(cost)), cost.shape)
-            if cost[i, j] < self.most:
-                self.known_cents(number, core, [(int(rows[i]), first), (int(j), int(second[i, j]))])
+        for n, first, second, many, cents in priced_pairs(self, number, core, months, self.most + SLACK_CENTS):
+            np.minimum.at(block_least, first, cents)
+            np.minimum.at(block_least, second, cents)
+            at = int(np.argmin(cents))
+            if cents[at] < self.most:
+                self.known_cents(number, core, [(int(first[at]), n), (int(second[at]), int(many[at]))])
         return block_least
-
-    def _pairs(self, number: int, core: int, months: list[int], most: float) -> Iterator[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:
-        """Designs of two kinds on a core: so many of the first block, for the rows where that leaves `most` a chance, the fewest of the
-        second that then carry the need, and their cost [cents], infinite where they do not fit; both of shape (rows, blocks).
-        """
-        blocks, table, problem = self.blocks[number], self.cores.table, self.problem
-        limit = self.most_of_each(blocks, core)
-        needed, harvest = whole_wh(table.take(np.array([core])))[0][months], blocks.harvest_wh[:, months]
-        both = blocks.built_in[:, None] & blocks.built_in[None, :]
-        able = blocks.parallel_ok[:, None] & blocks.parallel_ok[None, :] & ~np.eye(len(blocks), dtype=bool)
-        able &= ~self.forbidden(core, blocks, alone=False)
-        supplies = [(needed[month], harvest[:, month]) for month in range(len(months))] + [(table.least_a[core], blocks.low_a)]
-        if uses_terminals(self.needs):
-            supplies.append((table.terminal_a[core], np.minimum(blocks.terminal_a, 1e6)))
-        supplies += self.demanded_pieces(blocks)
-        cheapest = blocks.least_cost.min()
-        best = [(blocks.least_cost / np.maximum(given, 1e-9)).min() for _, given in supplies]
-        for first in range(1, problem.bounds.controllers):
-            rests = [np.maximum(asked - first * given, 0.0) for asked, given in supplies]
-            least = np.max([cheapest + 0 * limit, *(rest * rate for rest, rate in zip(rests, best, strict=True))], axis=0)
-            rows = np.nonzero((first <= limit) & (table.least_cost[core] + first * blocks.least_cost + least <= most))[0]
-            if not len(rows):
-                continue
-            second = np.ones((len(rows), len(blocks)))
-            for rest, (_, given) in zip(rests, supplies, strict=True):
-                second = np.maximum(second, rest[rows, None] / np.maximum(given, 1e-9)[None, :])
-            for span in range(blocks.harvest_wh.shape[1] if "spare_wh" in table.columns else 0):
-                one, other = blocks.harvest_wh[rows, span][:, None], blocks.harvest_wh[None, :, span]
-                second = np.maximum(second, (table.spare_wh[core, span] + np.maximum(one, other) - first * one) / np.maximum(other, 1e-9))
-            second = np.ceil(second * (1 - TOLERANCE))
-            fits = able[rows] & (second <= limit[None, :]) & (first + second <= problem.bounds.controllers)
-            fits &= ~both[rows] | (first + second <= table.inverter_count[core])
-            if self.rectangles:
-                fits &= pairs_fit(self.rectangles, blocks, rows, first, second)
-            for column, limited in self.resources(core):
-                each = blocks.columns[column]
-                fits &= first * each[rows, None] + second * each[None, :] <= limited
-            cost = table.least_cost[core] + first * blocks.least_cost[rows, None] + second * blocks.least_cost[None, :]
-            yield first, rows, second, np.where(fits, cost, np.inf)
 
     def demanded_pieces(self, blocks: Table) -> list[tuple[float, np.ndarray]]:
         """For each demanded module or controller how many are asked for, and how many are in each block, shape (blocks,)."""

@@ -109,9 +109,10 @@ def _cost(search: CandidateSearch, number: int, core: int, first: np.ndarray, n:
     if search.rectangles:
         modules, room = blocks.modules_each, search.rectangles
         fits &= each_fits(room, blocks, first, n * modules[first], second, m * modules[second]) if m else n * modules[first] <= most_modules(room, blocks)[first]
-    forbidden = search.forbidden(core, blocks, alone=m == 0)
-    if len(forbidden) > 1:
-        fits &= ~(forbidden[first] if m == 0 else forbidden[first, second])
+    if m:
+        fits &= ~search.forbidden(core, blocks, first, second)
+    elif search.kinds.forbidden:
+        fits &= ~search.forbidden(core, blocks)[first]
     return np.where(fits, cost, np.inf)
 
 

@@ -150,7 +150,7 @@ def try_fed_core(search: CandidateSearch, number: int, core: int) -> None:
         fits &= count * blocks.columns[column][:, None] <= most
     if search.rectangles:
         fits &= count * blocks.modules_each[:, None] <= most_modules(search.rectangles, blocks)[:, None]
-    cost = np.where(fits & ~search.forbidden(core, blocks, alone=True)[:, None], cost, np.inf)
+    cost = np.where(fits & ~search.forbidden(core, blocks)[:, None], cost, np.inf)
     for _ in range(4):
         row, more = np.unravel_index(int(np.argmin(cost)), cost.shape)
         if not cost[row, more] < search.most or search.known_cents(number, core, [(int(tried[row]), int(count[more]))]) <= cost[row, more] + 0.5:

@@ -66,13 +66,12 @@ class Kinds:
                 taken |= _within(controllers, of_controllers) & _within(formats, of_formats)
         return taken
 
-    def forbidden_pairs(self, core: tuple[str, ...], controllers: np.ndarray, formats: np.ndarray) -> np.ndarray:
-        """Pairs of blocks whose design is of a forbidden kind, shape (blocks, blocks)."""
-        count = len(controllers)
-        taken = np.zeros((count, count), dtype=bool)
+    def forbidden_pairs(self, core: tuple[str, ...], controllers: np.ndarray, formats: np.ndarray, first: np.ndarray, second: np.ndarray) -> np.ndarray:
+        """Pairs of blocks, by their rows, whose design is of a forbidden kind, shape (pairs,)."""
+        taken = np.zeros(len(first), dtype=bool)
         for kind, of_controllers, of_formats in self.forbidden:
             if kind == core:
-                taken |= _makes(controllers, of_controllers) & _makes(formats, of_formats)
+                taken |= _makes(controllers, of_controllers, first, second) & _makes(formats, of_formats, first, second)
         return taken
 
 
@@ -83,16 +82,17 @@ def _within(words: np.ndarray, wanted: frozenset[str]) -> np.ndarray:
     return np.asarray(words == next(iter(wanted)), dtype=bool)
 
 
-def _makes(words: np.ndarray, wanted: frozenset[str]) -> np.ndarray:
+def _makes(words: np.ndarray, wanted: frozenset[str], first: np.ndarray, second: np.ndarray) -> np.ndarray:
     """Pairs whose words together are exactly `wanted`; words that are not counted are empty."""
     if not wanted:
-        return np.ones((len(words), len(words)), dtype=bool)
+        return np.ones(len(first), dtype=bool)
+    if len(wanted) > 2:
+        return np.zeros(len(first), dtype=bool)
     inside = np.any([np.asarray(words == one, dtype=bool) for one in wanted], axis=0)
-    makes = inside[:, None] & inside[None, :]
-    if len(wanted) > 1:
-        makes &= np.asarray(words[:, None] != words[None, :], dtype=bool)
-        if len(wanted) > 2:
-            makes[:] = False
+    makes = inside[first] & inside[second]
+    if len(wanted) == 2:
+        number = numbered(list(words))
+        makes &= number[first] != number[second]
     return np.asarray(makes)
 
 

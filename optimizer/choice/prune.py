@@ -43,6 +43,29 @@ def undominated(cost: np.ndarray, usage_cost: np.ndarray, attributes: np.ndarray
     return mask
 
 
+def undominated_in_groups(group: np.ndarray, attributes: np.ndarray) -> np.ndarray:
+    """Mask of the rows than which no other row of their group is at most as large in every attribute; exact equals go by their row.
+
+    group: number of each row's group, shape (n,); meant for many small groups.
+    attributes: smaller is better, shape (n, k)
+    """
+    places = _places(attributes[:, (attributes != attributes[:1]).any(axis=0)].T)
+    # A row that drops another stands before it: its places add up to less.
+    sequence = np.lexsort((places.sum(axis=0, dtype=int), group))
+    places, of_group = places[:, sequence], group[sequence]
+    begins = np.nonzero(np.diff(of_group, prepend=-1))[0]
+    sizes = np.diff(begins, append=len(group))
+    ends = np.repeat(begins + sizes, sizes)
+    kept = np.ones(len(group), dtype=bool)
+    for step in range(1, int(sizes.max(initial=0))):
+        first = np.nonzero(kept[:-step] & kept[step:] & (ends[:-step] == ends[step:]))[0]
+        drops = (places[:, first] <= places[:, first + step]).all(axis=0)
+        kept[first[drops] + step] = False
+    mask = np.zeros(len(group), dtype=bool)
+    mask[sequence[kept]] = True
+    return mask
+
+
 def _places(attributes: np.ndarray) -> np.ndarray:
     """Each value's place among its column's values, shape (k, n): small integers in a row compare several times as fast."""
     narrow = np.int16 if attributes.shape[1] <= np.iinfo(np.int16).max else np.int32

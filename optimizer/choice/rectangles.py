@@ -63,18 +63,6 @@ def most_modules(rooms: dict[int, Rectangles], blocks: Table) -> np.ndarray:
     return most
 
 
-def pairs_fit(rooms: dict[int, Rectangles], blocks: Table, rows: np.ndarray, first: int, second: np.ndarray) -> np.ndarray:
-    """Whether so many of one block fit beside so many of another: `first` of the blocks in rows, `second` of those in columns."""
-    modules, beside = first * blocks.modules_each[rows], second * blocks.modules_each
-    most = most_modules(rooms, blocks)
-    fits = np.asarray((modules <= most[rows])[:, None] & (beside <= most[None, :]))
-    for at, there in rooms.items():
-        both = (blocks.plane[rows] == at)[:, None] & (blocks.plane == at)[None, :]
-        if both.any():
-            fits &= ~both | there.fit(blocks.module[rows], modules, blocks.module, beside)
-    return fits
-
-
 def each_fits(rooms: dict[int, Rectangles], blocks: Table, first: np.ndarray, modules: np.ndarray, second: np.ndarray, beside: np.ndarray) -> np.ndarray:
     """Whether so many modules of one block fit beside so many of another, pair by pair; rows and modules of shape (pairs,)."""
     most = most_modules(rooms, blocks)
@@ -113,9 +101,3 @@ class Rectangles:
         most = self.beside.shape[2] - 1
         room = self.beside[first, second, np.minimum(first_modules, most).astype(int)]
         return np.asarray((first_modules <= most) & (second_modules <= room))
-
-    def fit(self, first: np.ndarray, first_modules: np.ndarray, second: np.ndarray, second_modules: np.ndarray) -> np.ndarray:
-        """Whether two kinds fit together: modules of the first by row, of the second by column, shape (rows, columns)."""
-        most = self.beside.shape[2] - 1
-        room = self.beside[first[:, None], second[None, :], np.minimum(first_modules, most).astype(int)[:, None]]
-        return np.asarray((first_modules <= most)[:, None] & (second_modules <= room))

@@ -14,7 +14,8 @@ from optimizer.bill import PriceList, allowance_counts, block_allowances
 from optimizer.choice.candidates import CandidateSearch, candidates
 from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months
 from optimizer.choice.narrow import asked_by, given_by
-from optimizer.choice.prune import undominated
+from optimizer.choice.pairs import priced_pairs
+from optimizer.choice.prune import undominated_in_groups
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
@@ -92,12 +93,7 @@ class Offers:
         demanded = [-np.minimum(pieces, asked) for asked, pieces in base.demanded_pieces(blocks)]
         used = [blocks.modules_each, blocks.strings, *(blocks.columns[name] for name in IN_CENTS if name in blocks.columns)]
         attributes = np.column_stack([*dominance.block_attributes(cores, blocks), *demanded, *used])
-        flat, order = np.zeros(len(blocks)), np.arange(len(blocks))
-        kept = np.zeros(len(blocks), dtype=bool)
-        same = blocks.device * len(base.arrays.modules) + blocks.module
-        for rows in np.split(np.argsort(same, kind="stable"), np.nonzero(np.diff(np.sort(same)))[0] + 1):
-            kept[rows] = undominated(flat[rows], flat[rows], attributes[rows], order[rows])
-        base.blocks[number] = blocks.take(kept)
+        base.blocks[number] = blocks.take(undominated_in_groups(blocks.device * len(base.arrays.modules) + blocks.module, attributes))
 
     def counts(self, item: str) -> set[int]:
         """Numbers of an item that some core uses."""
@@ -254,8 +250,9 @@ class Priced(CandidateSearch):
 
         band: share above the cheapest up to which each core shows its own best as well.
         """
-        for number in sorted(self.blocks, key=lambda one: float(self._core_bounds(one).min())):
-            self._upper_bound(number)
+        if not np.isfinite(self.most):
+            for number in sorted(self.blocks, key=lambda one: float(self._core_bounds(one).min())):
+                self._upper_bound(number)
         self.tighten()
         for number in list(self.blocks):
             if len(self.blocks[number]) > FEW:
@@ -304,10 +301,9 @@ class Priced(CandidateSearch):
         if self.problem.bounds.array_kinds < 2:
             return
         months = telling_months(blocks.harvest_wh, self.cores.table.needed_wh[[core]])
-        for first, rows, second, cost in self._pairs(number, core, months, most() + SLACK_CENTS):
-            for at in _rows(cost.ravel(), most(), every=every):
-                i, j = divmod(int(at), len(blocks))
-                yield Offer(float(cost[i, j]), self._design(number, core, [(int(rows[i]), first), (int(j), int(second[i, j]))]))
+        for n, first, second, many, cents in priced_pairs(self, number, core, months, most() + SLACK_CENTS):
+            for at in _rows(cents, most(), every=every):
+                yield Offer(float(cents[at]), self._design(number, core, [(int(first[at]), n), (int(second[at]), int(many[at]))]))
 
 
 def _rows(cents: np.ndarray, most: float, *, every: bool) -> np.ndarray:

@@ -265,7 +265,7 @@ class PlanProgram:
                     continue
                 battery = ledger.kind(item) == "battery"
                 for group in ledger.together(item, node) if battery else (lots,):
-                    using = [(column.usage[item], d) for d, column, of in chosen if column.usage.get(item) and (of == group or not battery)]
+                    using = [(n, d) for d, column, of in chosen if (n := column.usage.get(item)) and (not battery or of == group)]
                     self._rows_of.setdefault((node.number, item), {})[group] = self._met(item, node, group, using)
 
     def _met(self, item: str, node: Node, group: Group, using: list[tuple[int, Any]]) -> list[int]:
@@ -276,10 +276,10 @@ class PlanProgram:
             for size, layer in zip(self.sizes[item], self.layers[item, group[0].node, node.number], strict=True):
                 reach += size
                 free = self._held_near(node, item, group, reach - size, reach)
-                rows.append(self._row("used", layer - pulp.lpSum(d for n, d in using if n >= reach) + free >= 0))
+                rows.append(self._row("used", _sum([(layer, 1), *((d, -1) for n, d in using if n >= reach)]) + free >= 0))
             return rows
         have = pulp.lpSum(self.there[item, lot.node, node.number] for lot in group)
-        return [self._row("used", have - pulp.lpSum(n * d for n, d in using) + self._held_near(node, item, group, 0, 1) >= 0)]
+        return [self._row("used", _sum([(d, -n) for n, d in using]) + have + self._held_near(node, item, group, 0, 1) >= 0)]
 
     def _held_near(self, node: Node, item: str, lots: Group, fewer: int, more: int) -> Any:
         """Pieces to borrow and to lend at prices a little above and below given ones: it keeps the relaxation's prices near
@@ -305,8 +305,8 @@ class PlanProgram:
                 q = self.split[module, each, lot.node, node.number] = self._variable(f"q{len(self.split)}", integer=True)
                 parts.append(q)
                 of_lot[lot.node].append(each * q)
-            wanted = pulp.lpSum(column.trackers[module, each] * d for d, column, _ in chosen if column.trackers.get((module, each)))
-            self._row("trackers", pulp.lpSum(parts) - wanted == 0)
+            wanted = [(d, -column.trackers[module, each]) for d, column, _ in chosen if column.trackers.get((module, each))]
+            self._row("trackers", _sum(wanted) + pulp.lpSum(parts) == 0)
         rows: dict[Group, list[int]] = {}
         for lot in lots:
             have = self.there[module, lot.node, node.number] + self._held_near(node, module, (lot,), 0, 1)
@@ -409,3 +409,8 @@ class PlanProgram:
         """Whole numbers of some variables, zeros left out."""
         counts = {key: round(float(pulp.value(variable) or 0.0)) for key, variable in variables.items()}
         return {key: count for key, count in counts.items() if count}
+
+
+def _sum(terms: Sequence[tuple[Any, float]]) -> Any:
+    """Sum of different variables, each as often as is said; made at once, since there are very many."""
+    return pulp.LpAffineExpression(terms)

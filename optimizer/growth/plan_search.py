@@ -34,14 +34,12 @@ ROUNDS_MOST = 200
 EARLY_PLANS, EARLY_GAP = (0, 2), 0.03
 """Rounds before which a first plan is made of what is on offer, and the share of its cost that it is not worth waiting for."""
 
-EARLY_ROUNDS = 5
-"""Round of the first probe."""
-
-PROBE_ROUNDS = 12
-PROBE_GAP = 0.005
-PROBE_MOST = 1_500
-PROBE_S = 2.0
-"""Every so many rounds a plan, its program solved to the gap: if no more designs than these lie within the gap, found in so many seconds, the rounds end."""
+PROBE_SHARE = 0.005
+PROBE_GAP = 0.002
+PROBE_MOST = 6_000
+PROBE_S = 5.0
+"""Where the rounds hope for so small a share more than the bound, a plan is probed, its program solved to the gap; if no more
+designs than these lie within what is left, found in so many seconds, the rounds end. Before that a plan takes long and is poor."""
 
 ROUNDS_SHARE = 0.6
 """Share of the time that goes to prices; the rest is for plans of whole numbers."""
@@ -182,6 +180,10 @@ class _Rounds:
         self._add(node, [offer.design for offer in found[:TAKEN_MOST]])
         return min(known, found[0].cents if found else np.inf)
 
+    def _in_work(self) -> dict[int, list[Column]]:
+        """Designs of each node that are in the relaxation."""
+        return {node.number: self._fixed_column(node) or list(self.working[node.number].values()) for node in self.nodes}
+
     def _take(self, node: Node, prices: Prices) -> float:
         """Take the cheapest designs that are known already into work; what the cheapest costs."""
         columns = self._offered(node)
@@ -218,7 +220,7 @@ class _Rounds:
         """The plan with its proof, as far as the time goes."""
         self._descend()
         self.search.centers.append(Center(dict(self.tree.chance), self.best_prices, self.best_beside))
-        self._plan_of({node.number: self._fixed_column(node) or list(self.working[node.number].values()) for node in self.nodes})
+        self._plan_of(self._in_work())
         plan = self.known
         if plan is None:
             reason = "budget, stock or what must be used leave none" if self._hopeless() else "no plan was found in the time that was given"
@@ -261,13 +263,11 @@ class _Rounds:
         for prices, beside in self._centers():
             self._ask_all(prices, beside, constant)
         ends = time.perf_counter() + ROUNDS_SHARE * self._left_s()
+        close = np.inf  # half of what was left at the last probe is what the next one waits for
         for number in range(ROUNDS_MOST):
-            offered = {node.number: self._fixed_column(node) or list(self.working[node.number].values()) for node in self.nodes}
-            probes = number % PROBE_ROUNDS == EARLY_ROUNDS
-            if probes or number in EARLY_PLANS:
-                self._plan_of(offered, gap=PROBE_GAP if probes else EARLY_GAP)
-            if probes and self._few_within():
-                return
+            offered = self._in_work()
+            if number in EARLY_PLANS:
+                self._plan_of(offered, gap=EARLY_GAP)
             program = PlanProgram(self.ledger, self.nodes, offered, whole=False, around=self.best_prices, width=WIDTH, counts=self.in_kits)
             solved = program.solve(max(1.0, self._left_s()))
             if solved.ending is not Ending.OPTIMAL or solved.objective is None:
@@ -284,6 +284,11 @@ class _Rounds:
                 return
             if time.perf_counter() > ends or least - before < max(SLACK_CENTS, CLOSE_SHARE * abs(before)):
                 return  # no better prices near the best ones; the bound is concave in them, so there are none at all
+            if least - self.bound < min(close, PROBE_SHARE * abs(least)):
+                close = (least - self.bound) / 2
+                self._plan_of(self._in_work(), gap=PROBE_GAP)
+                if self._few_within():
+                    return
 
     def _hopeless(self) -> bool:
         """Whether every plan costs so much that there is none: prices rise without end where designs cannot be bought."""

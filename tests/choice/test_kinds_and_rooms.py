@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from itertools import product
+
 import numpy as np
 
 from optimizer.choice.kinds import Kinds
-from optimizer.choice.rectangles import Rectangles, each_fits, pairs_fit
+from optimizer.choice.rectangles import Rectangles, each_fits
 from optimizer.choice.table import Table
 
 CONTROLLERS = np.array(["pwm", "mppt", "pwm"], dtype=object)
@@ -26,21 +28,35 @@ def test_blocks_that_make_a_known_kind_alone() -> None:
 
 def test_pairs_that_make_a_known_kind() -> None:
     # hand: PWM beside MPPT, both with 36 cells, is the first with the second.
-    taken = known({"pwm", "mppt"}, {"36 cells"}).forbidden_pairs((), CONTROLLERS, FORMATS)
-    assert np.argwhere(taken).tolist() == [[0, 1], [1, 0]]
+    first, second = np.repeat(np.arange(3), 3), np.tile(np.arange(3), 3)
+
+    def pairs(controllers: set[str], formats: set[str]) -> list[list[int]]:
+        taken = known(controllers, formats).forbidden_pairs((), CONTROLLERS, FORMATS, first, second)
+        return np.argwhere(taken.reshape(3, 3)).tolist()
+
+    assert pairs({"pwm", "mppt"}, {"36 cells"}) == [[0, 1], [1, 0]]
+    assert pairs({"pwm"}, {"36 cells", "60 cells"}) == [[0, 2], [2, 0]]
+    assert pairs({"pwm"}, {"36 cells"}) == [[0, 0]]
 
 
-def test_pair_by_pair_is_what_the_table_of_pairs_says() -> None:
-    # hand: on plane 0 two rectangles hold 3 and 2 of the first kind or 2 and 1 of the second; plane 1 has no rectangles.
-    rooms = {0: Rectangles(np.array([[3, 2], [2, 1]]))}
+def test_two_kinds_fit_where_some_share_of_the_rectangles_holds_both() -> None:
+    # On plane 0 two rectangles hold 3 and 2 of the first kind or 2 and 1 of the second; plane 1 has no rectangles.
+    room = np.array([[3, 2], [2, 1]])
+    rooms = {0: Rectangles(room)}
     blocks = Table({"plane": np.array([0, 0, 1]), "module": np.array([0, 1, 0]), "modules_each": np.array([2, 1, 4])})
+
+    def by_hand(i: int, n: int, j: int, m: int) -> bool:
+        wanted = [0, 0]
+        for block, many in ((i, n), (j, m)):
+            if blocks.plane[block] == 0:
+                wanted[blocks.module[block]] += many * int(blocks.modules_each[block])
+        held = [[sum(int(room[at, kind]) for at in (0, 1) if given[at] == kind) for kind in (0, 1)] for given in product((0, 1), repeat=2)]
+        return any(a >= wanted[0] and b >= wanted[1] for a, b in held)
+
     seen = set()
-    for n in (1, 2, 3):
-        for m in (1, 2, 3):
-            rows, second = np.arange(3), np.full((3, 3), m)
-            first, other = np.repeat(rows, 3), np.tile(rows, 3)
-            table = pairs_fit(rooms, blocks, rows, n, second)
-            pairs = each_fits(rooms, blocks, first, n * blocks.modules_each[first], other, m * blocks.modules_each[other])
-            assert pairs.tolist() == table.ravel().tolist()
-            seen |= set(pairs.tolist())
+    for n, m, i, j in product((1, 2, 3), (1, 2, 3), range(3), range(3)):
+        first, second = np.array([i]), np.array([j])
+        fits = bool(each_fits(rooms, blocks, first, n * blocks.modules_each[first], second, m * blocks.modules_each[second])[0])
+        assert fits == by_hand(i, n, j, m), (n, m, i, j)
+        seen.add(fits)
     assert seen == {True, False}

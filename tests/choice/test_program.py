@@ -12,7 +12,7 @@ from optimizer.bill import PriceList
 from optimizer.choice.candidates import candidates
 from optimizer.choice.families import FAMILIES
 from optimizer.choice.program import Program
-from optimizer.choice.prune import undominated
+from optimizer.choice.prune import undominated, undominated_in_groups
 from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.inputs.catalog import shipped_folder
@@ -105,6 +105,21 @@ def test_dominance_drops_the_dearer_and_one_of_two_equals():
     cost = np.array([10.0, 10.0, 12.0])
     attributes = np.array([[1.0], [1.0], [1.0]])
     assert undominated(cost, cost, attributes, np.array([1, 0, 2])).tolist() == [False, True, False]
+
+
+def test_dominance_in_groups_is_that_of_each_group() -> None:
+    rng = np.random.default_rng(7)
+    group, attributes = rng.integers(0, 9, 120), rng.integers(0, 4, (120, 3)).astype(float)
+    attributes[:, 2] = 5  # a column that says nothing
+    by_hand = [
+        not any(
+            group[a] == group[b] and (attributes[a] <= attributes[b]).all() and ((attributes[a] < attributes[b]).any() or a < b)
+            for a in range(120) if a != b
+        )
+        for b in range(120)
+    ]
+    assert undominated_in_groups(group, attributes).tolist() == by_hand
+    assert 9 < sum(by_hand) < 100
 
 
 @pytest.mark.parametrize("name", ["weekend_cabin", "camper", "clinic", "clinic_vaccine_refrigerator", "light_kit", "workshop", "year_round_home"])
