@@ -291,27 +291,41 @@ class Priced(CandidateSearch):
             return np.asarray(np.nan_to_num(short * rate, nan=0.0, posinf=np.inf).max(axis=1))
 
     def _of_core(self, number: int, core: int, most: Callable[[], float], *, every: bool) -> Iterator[Offer]:
+        found = list(self._arrays_of(number, core, most))
+        if not found:
+            return
+        first, n, second, many, cents = (np.concatenate(columns) for columns in zip(*found, strict=True))
+        kept = np.nonzero(cents <= most())[0]
+        if every:
+            kept = kept[self._unlike(number, first[kept], n[kept], second[kept], many[kept])]
+        elif len(kept):
+            kept = kept[[int(np.argmin(cents[kept]))]]
+        for at in kept:
+            counts = [(int(first[at]), int(n[at]))] + ([(int(second[at]), int(many[at]))] if many[at] else [])
+            yield Offer(float(cents[at]), self._design(number, core, counts))
+
+    def _arrays_of(self, number: int, core: int, most: Callable[[], float]) -> Iterator[tuple[np.ndarray, ...]]:
+        """First blocks of arrays on a core, how many, second ones, how many of these (none where there is one kind), and cost [cents]."""
         blocks = self.blocks[number]
-        counts = self.single_kind_counts(self.blocks[number], core)
-        with np.errstate(invalid="ignore"):
-            alone = self.cores.table.least_cost[core] + counts * blocks.least_cost
-        alone = np.where(np.isnan(alone), np.inf, alone)
-        for row in _rows(alone, most(), every=every):
-            yield Offer(float(alone[row]), self._design(number, core, [(int(row), int(counts[row]))]))
+        counts = self.single_kind_counts(blocks, core)
+        rows = np.nonzero(np.isfinite(counts))[0]
+        yield rows, counts[rows], rows, np.zeros(len(rows)), self.cores.table.least_cost[core] + counts[rows] * blocks.least_cost[rows]
         if self.problem.bounds.array_kinds < 2:
             return
         months = telling_months(blocks.harvest_wh, self.cores.table.needed_wh[[core]])
         for n, first, second, many, cents in priced_pairs(self, number, core, months, most() + SLACK_CENTS):
-            for at in _rows(cents, most(), every=every):
-                yield Offer(float(cents[at]), self._design(number, core, [(int(first[at]), n), (int(second[at]), int(many[at]))]))
+            yield first, np.full(len(first), float(n)), second, many, cents
 
-
-def _rows(cents: np.ndarray, most: float, *, every: bool) -> np.ndarray:
-    """Rows at most as dear as `most`: all of them, or the cheapest."""
-    if every:
-        return np.nonzero(cents <= most)[0]
-    at = int(np.argmin(cents))
-    return np.array([at] if np.isfinite(cents[at]) and cents[at] <= most else [], dtype=int)
+    def _unlike(self, number: int, first: np.ndarray, n: np.ndarray, second: np.ndarray, many: np.ndarray) -> np.ndarray:
+        """Arrays but for those that differ from another only in more strings, wire or mounts: no plan needs them."""
+        blocks = self.blocks[number]
+        each = np.column_stack([blocks.device, blocks.module, blocks.modules_each])
+        alike = np.unique(each, axis=0, return_inverse=True)[1].ravel()
+        mine, its = alike[first] * (len(each) + 1) + n, np.where(many > 0, alike[second] * (len(each) + 1) + many, -1)
+        pairs = np.column_stack([np.minimum(mine, its), np.maximum(mine, its)])
+        group = np.unique(pairs, axis=0, return_inverse=True)[1].ravel()
+        columns = [blocks.strings, *(blocks.columns[name] for name in IN_CENTS if name in blocks.columns)]
+        return undominated_in_groups(group, np.column_stack([n * column[first] + many * column[second] for column in columns]))
 
 
 def _cheapest_cables(blocks: Table) -> Table:

@@ -263,6 +263,7 @@ class _Rounds:
         for prices, beside in self._centers():
             self._ask_all(prices, beside, constant)
         ends = time.perf_counter() + ROUNDS_SHARE * self._left_s()
+        drawn = SMOOTHING
         close = np.inf  # half of what was left at the last probe is what the next one waits for
         for number in range(ROUNDS_MOST):
             offered = self._in_work()
@@ -276,9 +277,11 @@ class _Rounds:
             # What rows beside the designs are worth (owned parts, stock, budget): the rest of the dual objective.
             beside = solved.objective - sum(duals.node.values())
             beside += sum(value for item, value in self.start_beside.items() if item not in program.items)
-            before = self.bound
-            prices = {n: price.drawn_to(self.best_prices[n], SMOOTHING) for n, price in self._prices(duals).items()}
-            self._ask_all(prices, (1 - SMOOTHING) * beside + SMOOTHING * self.best_beside, constant)
+            before, known = self.bound, sum(map(len, self.working.values()))
+            prices = {n: price.drawn_to(self.best_prices[n], drawn) for n, price in self._prices(duals).items()}
+            self._ask_all(prices, (1 - drawn) * beside + drawn * self.best_beside, constant)
+            # Prices drawn to the best ones that bring nothing would be asked again for ever: the next ones are the relaxation's own.
+            drawn = SMOOTHING if self.bound > before or sum(map(len, self.working.values())) > known else 0.0
             self.search.progress(f"{self.name}: round {number + 1}, hoped for {least / 100:,.2f}, bound {self.bound / 100:,.2f}")
             if self._hopeless():
                 return
