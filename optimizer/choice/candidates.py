@@ -98,6 +98,8 @@ class CandidateSearch:
             if len(self.needs.planes) > 1:  # more blocks, and fewer of them drop each other: first out with those that no limit leaves a place
                 narrow_once(self)
             self._dominate_all()
+            if not np.isfinite(self.most):  # no price bounds the pairs: there may be no design at all
+                narrow_once(self)
             self.price_pairs()
             self.tighten()
             self.price_pairs()

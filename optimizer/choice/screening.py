@@ -33,6 +33,15 @@ class Screening:
         self.emptied_by = ""
         """The rule after which a table was last left empty, in words."""
 
+    @property
+    def key(self) -> tuple[object, ...]:
+        """What tells apart two that remove different candidates."""
+        return self._severities.key
+
+    def anew(self) -> Screening:
+        """One that removes the same candidates and has not removed any."""
+        return Screening(self._severities)
+
     def enforced(self, rule_id: str) -> bool:
         """Whether the rule removes candidates in this problem."""
         return self._severities.enforced(rule_id)

@@ -124,6 +124,11 @@ class Catalog:
         return {}
 
     @cached_property
+    def frames(self) -> dict[object, Any]:
+        """The memory of `choice.core_frames`."""
+        return {}
+
+    @cached_property
     def blocks(self) -> dict[object, Any]:
         """The memory of `choice.block_memory`."""
         return {}
