@@ -6,6 +6,7 @@ lies with the catalog, whose parts they are of. A problem's own text is the key,
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,7 +26,7 @@ from optimizer.rules import bank as rules
 
 Ways = tuple[tuple[Converter, int] | None, ...]
 
-UNSEEN = {"name": True, "solver": True, "growth": True, "autonomy": {"days", "recovery_days"}}
+UNSEEN: Mapping[str, bool | set[str]] = {"name": True, "solver": True, "growth": True, "autonomy": {"days", "recovery_days"}}
 """What of a problem no frame sees."""
 
 KEPT_MOST = 4
@@ -57,13 +58,14 @@ class Frames:
 
 def remembered_frames(needs: Needs, catalog: Catalog, screening: Screening, stock: Stock) -> Frames:
     """The frames of a problem; nothing is told to `screening`."""
-    text = needs.problem.model_dump_json(exclude=UNSEEN)
+    text = needs.problem.model_dump_json(exclude=dict(UNSEEN))
     key = (text, repr(needs.problem.inverter.stepped_up), needs.severities.key, screening.key)
     memory: dict[object, Frames] = catalog.frames
-    memory[key] = memory.pop(key, None) or _frames(needs, catalog, screening.anew(), stock)
+    known = memory.pop(key) if key in memory else _frames(needs, catalog, screening.anew(), stock)
+    memory[key] = known
     while len(memory) > KEPT_MOST:
         del memory[next(iter(memory))]
-    return memory[key]
+    return known
 
 
 def _frames(needs: Needs, catalog: Catalog, screening: Screening, stock: Stock) -> Frames:
