@@ -108,8 +108,10 @@ def inverter_dc_amperes(inverter: Inverter) -> int:
 class PriceList:
     """What a piece of each part and each allowance costs in one problem, in cents."""
 
-    def __init__(self, problem: Problem, catalog: Catalog) -> None:
-        self.problem = problem
+    def __init__(self, problem: Problem, catalog: Catalog, needs: Needs | None = None) -> None:
+        """needs: those of the problem, where they are known already."""
+        self.problem, self._needs = problem, needs
+        self._piece_cents = catalog.piece_cents.setdefault(problem.price.model_dump_json(), {})
         self.owned = Counter[str]()
         for own in problem.owned:
             self.owned[own.part] += own.quantity
@@ -139,7 +141,7 @@ class PriceList:
     @cached_property
     def wiring(self) -> Wiring:
         """Sizes the circuits of designs."""
-        return Wiring(Needs(self.problem), self._catalog, self.bought_cents)
+        return Wiring(self._needs or Needs(self.problem), self._catalog, self.bought_cents)
 
     @cached_property
     def mounts(self) -> Mounts:
@@ -179,7 +181,10 @@ class PriceList:
 
     def bought_cents(self, part: Part) -> int:
         """Price of one bought piece with its freight [cents]."""
-        return part.price_cents + self.freight_cents(part)
+        known = self._piece_cents.get(part.id)
+        if known is None or known[0] is not part:  # a worn or a gentle part may bear the id of another
+            known = self._piece_cents[part.id] = part, part.price_cents + self.freight_cents(part)
+        return known[1]
 
     def total_of(self, parts_and_freight_cents: int) -> tuple[int, int, int]:
         """Margin, tax and total on top of parts and freight [cents]; rises with them."""

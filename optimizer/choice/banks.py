@@ -88,20 +88,21 @@ def bank_table(needs: Needs, catalog: Catalog, screening: Screening, stock: Stoc
         hold("battery-place-energy", table.energy_kwh * table.units, problem.bank.total_kwh_max)
     if problem.limits.piece_kg_max is not None:
         hold("heaviest-piece", table.weight_kg, problem.limits.piece_kg_max)
-    _storage(needs, catalog, batteries, table)
-    hold("cold-capacity-known", ~np.isnan(table.usable_wh).any(axis=1), True)
+    cold = [[_cold_factor(catalog, battery, season.battery_mean_c) for season in needs.seasons] for battery in batteries]
+    table.add(cold_share=np.array(cold).reshape(-1, len(needs.seasons))[table.battery])
+    hold("cold-capacity-known", ~np.isnan(table.cold_share).any(axis=1), True)
     _class_columns(needs, table, stock.prices.wiring)
     return table, batteries
 
 
-def _storage(needs: Needs, catalog: Catalog, batteries: list[Battery], table: Table) -> None:
-    """Columns by season: usable storage, storage above the freezing floor, standby [Wh, Wh, Wh/day]."""
+def storage(needs: Needs, catalog: Catalog, table: Table) -> None:
+    """Columns by season: usable storage, storage above the freezing floor, standby [Wh, Wh, Wh/day]; of banks, or of cores with their banks."""
     shape = (len(table), len(needs.seasons))
     usable, above_freezing, standby = np.full(shape, np.nan), np.full(shape, np.inf), np.zeros(shape)
     end_of_life = needs.problem.autonomy.end_of_life_share
     nominal = table.unit_v * table.series
     for at, season in enumerate(needs.seasons):
-        cold = np.array([_cold_factor(catalog, battery, season.battery_mean_c) for battery in batteries])[table.battery]
+        cold = table.cold_share[:, at]
         known = ~np.isnan(cold)
         share = table.dod_autonomy * cold * end_of_life
         with np.errstate(invalid="ignore"):

@@ -98,6 +98,8 @@ class CandidateSearch:
             if len(self.needs.planes) > 1:  # more blocks, and fewer of them drop each other: first out with those that no limit leaves a place
                 narrow_once(self)
             self._dominate_all()
+            if not np.isfinite(self.most):  # no price bounds the pairs: there may be no design at all
+                narrow_once(self)
             self.price_pairs()
             self.tighten()
             self.price_pairs()
@@ -386,7 +388,8 @@ class CandidateSearch:
     def _bounded(self, number: int) -> None:
         """Drop what cannot be part of a design at most as dear as the one that is known."""
         for _ in range(2):
-            with_fuel = bounds_with_fuel(self._rows(number), self.blocks[number]) if self.cores.fed else (0.0, 0.0)
+            cores, blocks = self._rows(number), self.blocks[number]
+            with_fuel = bounds_with_fuel(cores, blocks) if self.cores.fed else (0.0, 0.0)
             alive = np.maximum(self._core_bounds(number), with_fuel[0]) <= self.most + SLACK_CENTS
             within, short = reachable(self, number)
             self.short = short or self.short
@@ -394,10 +397,13 @@ class CandidateSearch:
             if not alive.any():
                 self.drop(number)
                 return
-            self.core_rows[number] = self.core_rows[number][alive]
+            every_core = bool(alive.all())
+            if not every_core:
+                self.core_rows[number] = self.core_rows[number][alive]
+                cores = cores.take(alive)
             if not np.isfinite(self.most):
                 return
-            cores, blocks, rate = self._rows(number), self.blocks[number], self._rates(number)
+            rate = self._rates(number)
             bound = blocks.least_cost + cores.least_cost.min()
             supply, demand = given_by(blocks), asked_by(cores)
             weight = demand * np.where(np.isfinite(rate), rate, 0.0)
@@ -408,5 +414,7 @@ class CandidateSearch:
             alive = np.maximum(bound, with_fuel[1]) <= self.most + SLACK_CENTS
             if not alive.any():
                 self.drop(number)
+                return
+            if every_core and alive.all():
                 return
             self.blocks[number] = blocks.take(alive)

@@ -8,23 +8,19 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from optimizer.bill import inverter_dc_amperes
-from optimizer.choice.banks import bank_classes, bank_table
-from optimizer.choice.core_circuits import with_load_circuits, with_string_circuits
-from optimizer.choice.inverters import converter_options, inverter_table
+from optimizer.choice.banks import storage
+from optimizer.choice.core_frames import Ways, remembered_frames
 from optimizer.choice.screening import Screening
 from optimizer.choice.sources import Feed, with_sources
 from optimizer.choice.stock import Stock
-from optimizer.choice.table import Table, product_rows
-from optimizer.circuits.wiring import Wiring
+from optimizer.choice.table import Table
 from optimizer.design import Bank, ConverterUse, InverterBank, Source
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.parts import Battery, Converter, Inverter
+from optimizer.inputs.parts import Battery, Inverter
 from optimizer.inputs.problem import MONTHS
 from optimizer.needs.site import UNCERTAINTY, Needs
 from optimizer.rules import balance, charging, inverting, lifetime
 from optimizer.rules import bank as rules
-
-Ways = tuple[tuple[Converter, int] | None, ...]
 
 
 @dataclass
@@ -101,61 +97,35 @@ class Cores:
 
 def power_cores(needs: Needs, catalog: Catalog, screening: Screening, stock: Stock) -> Cores:
     """All cores that meet every rule on bank, inverters and converters."""
-    banks, batteries = bank_table(needs, catalog, screening, stock)
-    missing = f"No battery bank is left after the rule {screening.emptied_by}." if not len(banks) else ""
-    inverters, inverter_records = inverter_table(needs, catalog, screening, stock)
-    if not len(inverters) and not missing:
-        missing = f"No inverter is left after the rule {screening.emptied_by}."
-    number, first = bank_classes(banks)
-    banks.add(bank_class=number)
-    classes = []
-    for row in first:
-        battery = batteries[banks.battery[row]]
-        classes.append(Bank(battery, catalog.chemistry(battery), int(banks.volts[row]), int(banks.series[row]), int(banks.strings[row])))
+    frames = remembered_frames(needs, catalog, screening, stock)
+    screening.absorb(frames.screening)
+    missing = frames.missing
     context = catalog.tables.charge_context[needs.charge_context]
-    ways: list[Ways] = []
     tables: list[Table] = []
-    for volts in sorted({int(v) for v in banks.volts}):
-        of_volts = banks.take(banks.volts == volts)
-        fits = inverters.take((inverters.inverter < 0) | (inverters.bank_v == volts)) if screening.enforced("inverter-bank-voltage") else inverters
-        if not len(fits):
-            screening.lost("inverter-bank-voltage", len(of_volts), 0, f"no inverter is left for a {volts} V bank")
-        for way in converter_options(needs, catalog, screening, stock, volts):
-            ways.append(way)
-            if len(fits):
-                tables.append(_crossed(needs, of_volts, fits, inverter_records, way, len(ways) - 1, context, screening, stock.prices.wiring))
-    columns = [table for table in tables if len(table)]
-    table = Table.joined(columns) if columns else Table({"bank_class": np.zeros(0, dtype=int)})
-    if not columns and not missing:
+    for frame in frames.each:
+        screening.absorb(frame.screening)
+        if frame.table is not None:
+            table = _lasting(needs, catalog, Table(frame.table.columns), frames.ways[frame.way], context, screening)
+            if len(table):
+                tables.append(table)
+    table = Table.joined(tables) if tables else Table({"bank_class": np.zeros(0, dtype=int)})
+    if not tables and not missing:
         missing = f"No battery bank with its inverters is left after the rule {screening.emptied_by}."
     feeds: list[Feed] = []
-    if columns and needs.problem.source_in_design:
-        table, feeds = with_sources(table, inverter_records, needs, catalog, screening, stock)
+    if tables and needs.problem.source_in_design:
+        table, feeds = with_sources(table, frames.inverters, needs, catalog, screening, stock)
         if not len(table):
-            columns, missing = [], f"No battery bank with its source is left after the rule {screening.emptied_by}."
-    cores = Cores(table, classes, batteries, inverter_records, ways, missing, feeds)
-    if columns:
+            tables, missing = [], f"No battery bank with its source is left after the rule {screening.emptied_by}."
+    cores = Cores(table, frames.classes, frames.batteries, frames.inverters, frames.ways, missing, feeds)
+    if tables:
         _costs(cores, catalog, stock)
     return cores
 
 
-def _crossed(
-    needs: Needs, banks: Table, inverters: Table, records: list[Inverter], way: Ways, way_at: int, context: float, screening: Screening, wiring: Wiring,
-) -> Table:
-    """Every bank with every inverter bank for one way of feeding the DC loads."""
-    b, i = product_rows(len(banks), len(inverters))
-    table = banks.take(b)
-    for column in ("inverter", "idle_w", "search_w", "dc_low_cut_v", "dc_max_v", "cont_w"):
-        table.add(**{column: inverters.columns[column][i]})
-    efficiency = np.column_stack([inverters.efficiency[i], *(np.full(len(table), 1.0 if use is None else use[0].efficiency) for use in way)])
-    table.add(inverter_count=inverters.count[i], supply_efficiency=efficiency, way=np.full(len(table), way_at))
-    table.add(wiring_cents=np.zeros(len(table), dtype=np.int64), wiring_kg=np.zeros(len(table)))
-    if wiring.active:
-        table = with_load_circuits(table, records, way, screening, wiring)
-    table = _held_currents(needs, table, screening)
-    if wiring.active and len(table):
-        table = with_string_circuits(table, records, way, screening, wiring)
+def _lasting(needs: Needs, catalog: Catalog, table: Table, way: Ways, context: float, screening: Screening) -> Table:
+    """Cores that last through the night, the week and the days without sun."""
     if len(table):
+        storage(needs, catalog, table)
         _energy(needs, table, way, context)
         for at in range(len(needs.seasons)):
             table = screening.hold(table, "weekly-swing", table.usable_wh[:, at], table.swing_wh[:, at], lambda _: "bank and the days of use")
@@ -169,40 +139,6 @@ def _crossed(
             worst = np.argmin(stored / np.maximum(drawn, 1e-9), axis=1)
             table = screening.hold(table, rule_id, stored[rows, worst], drawn[rows, worst], lambda _: "bank and the days without sun")
         table.add(room_w=_self_use_room(needs, table, screening))
-    return table
-
-
-def _held_currents(needs: Needs, table: Table, screening: Screening) -> Table:
-    demand = needs.demand
-    has = table.inverter >= 0
-    empty = table.empty_v_cell * table.cells * table.series
-    table.add(lowest_v=np.where(has, table.dc_low_cut_v, empty))
-    table.add(dc_a=(demand.coincident_dc_w / table.supply_efficiency[:, 1:]).sum(axis=1) / table.lowest_v)
-
-    def hold(rule_id: str, actual: object, required: object, what: str, where: object = True) -> None:
-        nonlocal table
-        table = screening.hold(table, rule_id, actual, required, lambda _: what, where=where)
-
-    hold("cut-out-order", table.dc_low_cut_v, table.bms_low_v * table.series, "inverter's cut-out", has & table.bms)
-    with_ac = rules.discharge_current_a(demand.coincident_w, table.supply_efficiency[:, 0], table.lowest_v, table.dc_a)
-    table.add(steady_a=np.where(table.inverter >= 0, with_ac, table.dc_a))
-    hold("continuous-discharge", rules.carried_current_a(table.discharge_cont_a, table.strings), table.steady_a, "bank under the coincident load")
-    one_out = rules.carried_current_a(table.discharge_cont_a, np.maximum(table.strings - 1, 1))
-    hold("one-string-out", one_out, table.steady_a, "bank with one string out", table.strings > 1)
-    peak_dc = (demand.peak_dc_w / table.supply_efficiency[:, 1:]).sum(axis=1)
-    hold("surge-discharge", rules.carried_current_a(table.discharge_peak_a, table.strings), peak_dc / table.lowest_v, "bank under the worst DC start")
-    for start in demand.starts:
-        rated = np.where(start.seconds <= table.discharge_peak_s, table.discharge_peak_a, table.discharge_cont_a)
-        able = rules.carried_current_a(rated, table.strings)
-        drawn = rules.discharge_current_a(start.power_w, table.supply_efficiency[:, 0], table.lowest_v, table.dc_a)
-        hold("surge-discharge", able, drawn, f"bank at the start of {start.item}", table.inverter >= 0)
-        drawn = rules.discharge_current_a(start.power_w, table.supply_efficiency[:, 0], table.lowest_v, table.dc_a)
-        rest = table.half_charged_v_cell * table.cells * table.series
-        sagged = rules.sagged_voltage_v(rest, drawn, table.internal_resistance_mohm * table.series / 1000, table.strings)
-        asked = table.lowest_v + rules.SAG_RESERVE_V_PER_12V * table.volts / 12
-        hold("sag-above-cut-out", sagged, asked, f"bank at the start of {start.item}", (table.inverter >= 0) & table.lead_acid)
-    ripple = rules.ripple_capacity_ah(table.cont_w * table.inverter_count, table.volts)
-    hold("ripple-minimum", table.capacity_20h_ah * table.strings, ripple, "bank behind the inverters", (table.inverter >= 0) & table.lead_acid)
     return table
 
 

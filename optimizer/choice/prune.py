@@ -10,6 +10,12 @@ from __future__ import annotations
 import numpy as np
 
 CHUNK = 256
+"""Rows that are looked at together at first; twice as many each time, up to MOST_AT_ONCE, since fewer of them are left to compare among themselves."""
+
+MOST_AT_ONCE = 1024
+
+FIRST_ASKED, MORE_ASKED_X = 16, 4
+"""Kept rows that are asked first what they drop, those that dropped most so far; then so many times as many, of what is left."""
 
 
 def undominated(cost: np.ndarray, usage_cost: np.ndarray, attributes: np.ndarray, order: np.ndarray) -> np.ndarray:
@@ -27,20 +33,33 @@ def undominated(cost: np.ndarray, usage_cost: np.ndarray, attributes: np.ndarray
     sequence = np.lexsort((order, cost))
     cost, usage_cost, places = cost[sequence], usage_cost[sequence], attributes[sequence].T
     if count > CHUNK:
-        places = _places(places)
-    kept_rows = np.zeros(count, dtype=bool)
-    kept = np.zeros(0, dtype=int)
-    for start in range(0, count, CHUNK):
-        rows = np.arange(start, min(start + CHUNK, count))
-        rows = rows[~_dominated(cost[kept], places[:, kept], usage_cost[rows], places[:, rows]).any(axis=0)]
+        places = _places(places[(places != places[:, :1]).any(axis=1)])
+    kept, dropped = np.zeros(0, dtype=int), np.zeros(0, dtype=int)
+    start, step = 0, CHUNK
+    while start < count:
+        rows = np.arange(start, min(start + step, count))
+        start, step = start + step, min(2 * step, MOST_AT_ONCE)
+        rows = _left_by(kept, dropped, rows, cost, usage_cost, places)
         # Rows of one chunk may still drop later rows of it; what a dropped row drops, the row that dropped it drops as well.
         among = _dominated(cost[rows], places[:, rows], usage_cost[rows], places[:, rows])
-        stands = ~np.triu(among, 1).any(axis=0)
-        kept_rows[rows[stands]] = True
-        kept = np.concatenate([kept, rows[stands]])
+        stands = rows[~np.triu(among, 1).any(axis=0)]
+        kept, dropped = np.concatenate([kept, stands]), np.concatenate([dropped, np.zeros(len(stands), dtype=int)])
     mask = np.zeros(count, dtype=bool)
-    mask[sequence[kept_rows]] = True
+    mask[sequence[kept]] = True
     return mask
+
+
+def _left_by(kept: np.ndarray, dropped: np.ndarray, rows: np.ndarray, cost: np.ndarray, usage_cost: np.ndarray, places: np.ndarray) -> np.ndarray:
+    """Rows that none of the kept ones drops; `dropped` counts on how many each has dropped. Most rows fall to a few."""
+    order = np.argsort(-dropped, kind="stable")
+    at, asked = 0, FIRST_ASKED
+    while at < len(kept) and len(rows):
+        some = order[at:at + asked]
+        at, asked = at + asked, asked * MORE_ASKED_X
+        drops = _dominated(cost[kept[some]], places[:, kept[some]], usage_cost[rows], places[:, rows])
+        dropped[some] += drops.sum(axis=1)
+        rows = rows[~drops.any(axis=0)]
+    return rows
 
 
 def undominated_in_groups(group: np.ndarray, attributes: np.ndarray) -> np.ndarray:

@@ -33,6 +33,15 @@ class Screening:
         self.emptied_by = ""
         """The rule after which a table was last left empty, in words."""
 
+    @property
+    def key(self) -> tuple[object, ...]:
+        """What tells apart two that remove different candidates."""
+        return self._severities.key
+
+    def anew(self) -> Screening:
+        """One that removes the same candidates and has not removed any."""
+        return Screening(self._severities)
+
     def enforced(self, rule_id: str) -> bool:
         """Whether the rule removes candidates in this problem."""
         return self._severities.enforced(rule_id)
@@ -55,25 +64,24 @@ class Screening:
         actual = np.broadcast_to(np.asarray(actual), (len(table),))
         if actual.dtype == bool:
             passed = actual == required
-            miss = np.ones(len(table))
         else:
             required = np.broadcast_to(np.asarray(required, dtype=float), (len(table),))
             required = required if as_it_is else self.asked(rule_id, required)
             with np.errstate(invalid="ignore"):
                 passed = meets(actual, required, rule.sense)
-                miss = np.abs(actual - required) / np.maximum(np.abs(required), 1e-9)
         passed = passed | ~np.broadcast_to(np.asarray(where), (len(table),))
         removed = np.nonzero(~passed)[0]
         self._removed[rule_id] = self._removed.get(rule_id, 0) + len(removed)
         self._left[rule_id] = self._left.get(rule_id, 0) + int(passed.sum())
         if len(removed):
-            at = int(removed[np.argmin(np.nan_to_num(miss[removed], nan=1e9))])
-            if rule_id not in self._nearest or miss[at] < self._nearest[rule_id][0]:
+            miss, at = _nearest(actual[removed], required[removed] if actual.dtype != bool else None)
+            at = int(removed[at])
+            if rule_id not in self._nearest or miss < self._nearest[rule_id][0]:
                 text = name(at)
                 if actual.dtype != bool:
                     asked = f"must be {required[at]:.6g}" if rule.sense == "equals" else f"{rule.sense} {required[at]:.6g} is asked"
                     text += f": {actual[at]:.6g} {rule.unit}, {asked}"
-                self._nearest[rule_id] = (float(miss[at]), text)
+                self._nearest[rule_id] = (miss, text)
             if len(removed) == len(table):
                 self.emptied_by = f"'{rule.title}' (nearest: {self._nearest[rule_id][1]})"
             return table.take(passed)
@@ -103,3 +111,13 @@ class Screening:
             ScreenRow(rule, self._removed[rule], self._left[rule], self._nearest.get(rule, (0, ""))[1])
             for rule in RULES if self._removed.get(rule)
         )
+
+
+def _nearest(actual: np.ndarray, required: np.ndarray | None) -> tuple[float, int]:
+    """Share of what is asked by which the row that comes nearest misses it, and which it is; the first where the rule is yes or no."""
+    if required is None:
+        return 1.0, 0
+    with np.errstate(invalid="ignore"):
+        miss = np.abs(actual - required) / np.maximum(np.abs(required), 1e-9)
+    at = int(np.argmin(np.nan_to_num(miss, nan=1e9)))
+    return float(miss[at]), at

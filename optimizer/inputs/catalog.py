@@ -119,6 +119,16 @@ class Catalog:
         return {}
 
     @cached_property
+    def piece_cents(self) -> dict[str, dict[str, tuple[Part, int]]]:
+        """What a piece of each part costs with its freight: the memory of `bill`, by what is asked for freight."""
+        return {}
+
+    @cached_property
+    def frames(self) -> dict[object, Any]:
+        """The memory of `choice.core_frames`."""
+        return {}
+
+    @cached_property
     def blocks(self) -> dict[object, Any]:
         """The memory of `choice.block_memory`."""
         return {}

@@ -122,7 +122,7 @@ def months_of(whole: Whole) -> tuple[Month, ...]:
 
 def check_design(design: Design, needs: Needs, catalog: Catalog, prices: PriceList | None = None, years: Years | None = None) -> Report:
     """Hold a design against every rule. `years`: those of the problem's loss-of-load limit, where they are known already."""
-    prices = prices or PriceList(needs.problem, catalog)
+    prices = prices or PriceList(needs.problem, catalog, needs)
     bill, wiring = prices.bill(design), prices.wiring
     whole = Whole.of(needs, catalog, design, wiring)
     fed = fed_design(whole)
