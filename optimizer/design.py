@@ -19,7 +19,7 @@ from optimizer.inputs.circuit_parts import AlternatorCharger, Cable, Charger, Ge
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Battery, Chemistry, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
-from optimizer.inputs.starters import Fittings
+from optimizer.inputs.starters import NOTHING_FITTED, Fittings
 from optimizer.inputs.text_tables import validation_messages
 from optimizer.rules.charging import compensated_v
 
@@ -316,7 +316,7 @@ class Design:
     inverters: InverterBank
     converters: tuple[ConverterUse, ...] = ()
     source: Source | None = None
-    fittings: Fittings = Fittings()
+    fittings: Fittings = NOTHING_FITTED
     """Soft starters and autotransformer of a plan's design; a single answer has them in its problem and its choice."""
 
     @cached_property

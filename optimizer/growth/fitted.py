@@ -113,7 +113,7 @@ def _with_starters(problem: Problem, catalog: Catalog) -> list[Offers]:
         )
     asked.sort(key=lambda one: fittings_of(one).pieces.total())
     served: list[tuple[Mapping[str, int], set[object]]] = []
-    found = []
+    found: list[Offers] = []
     for one in asked:
         pieces = fittings_of(one).pieces
         cores = _cores(one, catalog)

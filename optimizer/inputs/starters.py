@@ -40,6 +40,9 @@ class Fittings:
         return used
 
 
+NOTHING_FITTED = Fittings()
+
+
 def fits(starter: SoftStarter, load: Load) -> bool:
     """Whether a starter may stand before one piece of a load, and eases its start."""
     return load.supply == "AC" and load.volts in starter.ac_v and bool(meets(load.running_va, starter.va_max, "at most")) and starter.surge_x < load.surge_x
