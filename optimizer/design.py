@@ -19,6 +19,7 @@ from optimizer.inputs.circuit_parts import AlternatorCharger, Cable, Charger, Ge
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Battery, Chemistry, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
+from optimizer.inputs.starters import NOTHING_FITTED, Fittings
 from optimizer.inputs.text_tables import validation_messages
 from optimizer.rules.charging import compensated_v
 
@@ -315,6 +316,8 @@ class Design:
     inverters: InverterBank
     converters: tuple[ConverterUse, ...] = ()
     source: Source | None = None
+    fittings: Fittings = NOTHING_FITTED
+    """Soft starters and autotransformer of a plan's design; a single answer has them in its problem and its choice."""
 
     @cached_property
     def pieces(self) -> Counter[str]:
@@ -330,6 +333,7 @@ class Design:
             used[use.converter.id] += use.count
         if self.source is not None:
             used.update({part.id: n for part, n in self.source.pieces})
+        used.update(self.fittings.pieces)
         return used
 
     @property
@@ -416,6 +420,7 @@ def choice_of(design: Design) -> Choice:
         source=SourceChoice(
             generator=source.generator.id if source.generator else None, charger=source.charger.id if source.charger else None, count=source.count, charge_a=source.charge_a,
         ) if source else None,
+        soft_starters={item: part for item, part, _ in design.fittings.starters}, autotransformer=design.fittings.autotransformer,
     )
 
 

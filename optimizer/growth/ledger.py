@@ -12,12 +12,14 @@ from optimizer.design import Design
 from optimizer.errors import InputError
 from optimizer.growth.tree import Node, Tree
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.circuit_parts import Autotransformer, SoftStarter
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.rules.book import Severities
 
 KIND_NAMES: dict[type[Part], str] = {
     Module: "module", Battery: "battery", Controller: "controller", Inverter: "inverter", Converter: "converter",
+    SoftStarter: "soft_starter", Autotransformer: "autotransformer",
 }
 
 ALLOWANCE = "allowance: "
@@ -120,7 +122,7 @@ class Ledger:
     # --- kinds
 
     def kind(self, item: str) -> str:
-        """Kind of an item: module, battery, controller, inverter, converter, allowance."""
+        """Kind of an item, as KIND_NAMES has it; allowance for what is none."""
         if item.startswith(ALLOWANCE):
             return "allowance"
         return KIND_NAMES[type(self.catalog.by_id[item])]

@@ -24,6 +24,7 @@ from optimizer.growth.ledger import ALLOWANCE, MOUNTS, circuits_at
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Inverter
 from optimizer.inputs.problem import Problem
+from optimizer.inputs.starters import fittings_of
 from optimizer.needs.site import Needs
 
 FEW = 100
@@ -62,6 +63,8 @@ class Offers:
         for number in list(self.base.blocks):
             self._without_wasteful(number)
         cores, arrays = self.base.cores, self.base.arrays
+        self.fittings = fittings_of(problem)
+        """What every design of the problem has fitted."""
         self.core_items: list[Items] = []
         for row in range(len(cores.table)) if len(cores.table) else ():
             bank, inverters, converters = cores.parts(row, self.needs, catalog)
@@ -69,6 +72,7 @@ class Offers:
             for per, times in allowance_counts(Design(bank, (), inverters, converters)).items():
                 used[ALLOWANCE + per] = used.get(ALLOWANCE + per, 0.0) + times
             used[circuits_at(bank.volts)] = float(cores.table.wiring_cents[row])
+            used |= {part: float(n) for part, n in self.fittings.pieces.items()}
             self.core_items.append(used)
         self.device_items: list[Items] = []
         for part in arrays.parts if arrays.modules else ():
@@ -98,6 +102,11 @@ class Offers:
     def counts(self, item: str) -> set[int]:
         """Numbers of an item that some core uses."""
         return {int(used[item]) for used in self.core_items if item in used}
+
+    def of(self, design: Design) -> Offers:
+        """The offers that a design is one of: these."""
+        assert design.fittings == self.fittings, "a design is asked where it was offered"
+        return self
 
     @property
     def possible(self) -> bool:

@@ -12,14 +12,17 @@ from collections.abc import Iterator, Mapping
 from itertools import combinations
 from typing import Any
 
+from optimizer.answer import as_chosen
 from optimizer.bill import PriceList, allowance_counts
-from optimizer.design import Design
+from optimizer.design import Design, choice_of
 from optimizer.growth.ledger import ALLOWANCE, KIND_NAMES, MOUNTS, OWNED, Lot, circuits_at, is_in_cents
 from optimizer.growth.plan import Plan, Visit
 from optimizer.growth.tree import Node
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.parts import Battery, Module, Part
+from optimizer.inputs.problem import Problem
+from optimizer.inputs.starters import misfits, starters_of
 from optimizer.needs.site import Needs
 from optimizer.proof.check import check_design
 from optimizer.rules.book import Severities, meets
@@ -56,15 +59,20 @@ class _Check:
         if missing:
             yield from (f"{node.name}: the plan has no design for it" for node in missing)
             return
-        needs: list[tuple[Node, Needs]] = []
+        needs: list[Needs] = []
         for number in sorted(self.plan.visits):
             visit = self.plan.visits[number]
             node = self.tree.nodes[number]
-            known = next((known for other, known in needs if other.problem == node.problem), None)
+            unfit = list(self._fitted(node, visit.design))
+            if unfit:
+                yield from (f"{node.name}: {said}" for said in unfit)
+                continue
+            asked = as_chosen(node.problem, self.catalog, choice_of(visit.design))
+            known = next((one for one in needs if one.problem == asked), None)
             if known is None:
-                known = Needs(node.problem)
-                needs.append((node, known))
-            for said in (*self._design(visit.design, known), *self._flow(node, visit), *self._used(node, visit), *self._purchase(node, visit)):
+                known = Needs(asked)
+                needs.append(known)
+            for said in (*self._design(visit.design, known), *self._flow(node, visit), *self._used(asked, node, visit), *self._purchase(node, visit)):
                 yield f"{node.name}: {said}"
         yield from self._costs()
 
@@ -73,6 +81,13 @@ class _Check:
     def _design(self, design: Design, needs: Needs) -> Iterator[str]:
         for line in check_design(design, needs, self.catalog).failures:
             yield f"the design breaks '{line.rule}' ({line.where}: has {line.actual}, {line.required} is asked for)"
+
+    def _fitted(self, node: Node, design: Design) -> Iterator[str]:
+        """What a design has fitted may be, and it counts a starter for each motor."""
+        choice = choice_of(design)
+        yield from misfits(node.problem, self.catalog, choice.soft_starters)
+        if choice.autotransformer is not None and node.problem.inverter.autotransformer != "may":
+            yield f"'{choice.autotransformer}' is fitted, but the site may have no autotransformer"
 
     # --- pieces
 
@@ -120,7 +135,7 @@ class _Check:
     def _lot_name(self, lot: Lot) -> str:
         return "the customer's own" if lot.node == OWNED else f"year {lot.year:g}"
 
-    def _used(self, node: Node, visit: Visit) -> Iterator[str]:
+    def _used(self, asked: Problem, node: Node, visit: Visit) -> Iterator[str]:
         """Pieces that the design uses are there: banks from lots of an age, the modules of each controller from one lot."""
         there: dict[str, dict[Lot, int]] = {}
         for (item, lot), count in visit.there.items():
@@ -129,7 +144,9 @@ class _Check:
         for per, times in allowance_counts(visit.design).items():
             if ALLOWANCE + per in self._allowances():
                 used[ALLOWANCE + per] += times
-        prices = PriceList(node.problem, self.catalog)
+        for item, count in starters_of(asked).items():
+            used[item] = count
+        prices = PriceList(asked, self.catalog)
         used[circuits_at(visit.design.bank.volts)] += self._sized_cents(prices.wiring.pieces(prices.wiring.circuits(visit.design)))
         used[MOUNTS] += self._sized_cents(prices.mounts.pieces(visit.design))
         for item, count in sorted((+used).items()):

@@ -17,8 +17,9 @@ import numpy as np
 
 from optimizer.choice.solver import Ending
 from optimizer.design import Design
+from optimizer.growth.fitted import offers_of
 from optimizer.growth.ledger import ALLOWANCE, KIND_NAMES, MOUNTS, Ledger, circuits_at
-from optimizer.growth.offers import CoreFilter, Offers, Prices
+from optimizer.growth.offers import CoreFilter, Prices
 from optimizer.growth.plan import Plan, plan_from
 from optimizer.growth.plan_program import OF_CORE, Column, Duals, PlanProgram
 from optimizer.growth.planned import Center, NodePrices, Planned
@@ -88,7 +89,7 @@ class PlanSearch:
             pool = next((pool for other, pool in by_problem if other.problem == node.problem), None)
             if pool is None:
                 progress(f"designs for {node.name}")
-                pool = Pool(Offers(node.problem, catalog))
+                pool = Pool(offers_of(node.problem, catalog))
                 by_problem.append((node, pool))
             self.pools[node.number] = pool
 
@@ -403,7 +404,7 @@ class _Rounds:
         return [self._column(node, self.fixed[node.number])] if self._fixed(node) else []
 
     def _column(self, node: Node, design: Design) -> Column:
-        return Column.of(design, self.search.pools[node.number].offers.stock.prices)
+        return Column.of(design, self.search.pools[node.number].offers.of(design).stock.prices)
 
     def _fixed(self, node: Node) -> bool:
         return node.number in self.fixed

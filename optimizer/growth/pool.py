@@ -8,6 +8,7 @@ import numpy as np
 
 from optimizer.choice.prune import undominated
 from optimizer.design import Design
+from optimizer.growth.fitted import OffersOfWays
 from optimizer.growth.offers import Offers
 from optimizer.growth.plan_program import Column
 from optimizer.proof.check import check_design
@@ -16,7 +17,7 @@ from optimizer.proof.check import check_design
 class Pool:
     """Designs of one site's demands that are on offer, none twice. A plan's designs are checked; one that fails goes for good."""
 
-    def __init__(self, offers: Offers) -> None:
+    def __init__(self, offers: Offers | OffersOfWays) -> None:
         self.offers = offers
         self.columns: dict[tuple[object, ...], Column] = {}
         self._barred: set[tuple[object, ...]] = set()
@@ -26,7 +27,8 @@ class Pool:
         """Whether the check accepts a design; one that it does not accept is taken off the offer."""
         if column.key in self._held:
             return True
-        if check_design(column.design, self.offers.needs, self.offers.catalog, self.offers.stock.prices).valid:
+        offers = self.offers.of(column.design)
+        if check_design(column.design, offers.needs, offers.catalog, offers.stock.prices).valid:
             self._held.add(column.key)
             return True
         self._barred.add(column.key)
@@ -35,9 +37,9 @@ class Pool:
 
     def add(self, designs: Iterable[Design]) -> None:
         """Put designs on offer."""
-        most = self.offers.stock.at_most
         for design in designs:
-            column = Column.of(design, self.offers.stock.prices)
+            stock = self.offers.of(design).stock
+            column, most = Column.of(design, stock.prices), stock.at_most
             if column.key not in self._barred and all(column.usage.get(part, 0) <= limit for part, limit in most.items()):
                 self.columns.setdefault(column.key, column)
 

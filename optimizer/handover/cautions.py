@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 from optimizer.handover.layout import lowered
 from optimizer.inputs.problem import Problem
@@ -83,6 +83,20 @@ def own_cautions(report: Report | None, problem: Problem) -> list[str]:
     return cautions(report, problem)[: -len(ALWAYS)]
 
 
+BEHIND_A_TRANSFORMER = (
+    "An autotransformer makes the 240 V: all loads of 120 V are counted on the inverters' own leg, its case is earthed and its neutral is the inverters'; "
+    "a breaker before it opens both ends. Ask the inverter's maker whether it starts one: its inrush is not counted."
+)
+
+
+def counted_on(items: Iterable[str]) -> str:
+    """What to know of soft starters before some loads."""
+    return (
+        f"Soft starters are counted on before {', '.join(items)}: not every motor starts with one (compressors under pressure, motors with a start "
+        "capacitor). Ask its maker, and try it before the inverter is bought."
+    )
+
+
 def _of_problem(problem: Problem) -> Iterator[str]:
     cared = [load.item for load in problem.loads if CARE.search(load.item)]
     if cared:
@@ -100,16 +114,10 @@ def _of_problem(problem: Problem) -> Iterator[str]:
     if problem.array.mounting == "flat on a vehicle":
         yield "The system stands in a vehicle: its own standards apply to cable, fixing, ignition protection and ventilation."
     if problem.inverter.stepped_up is not None:
-        yield (
-            "An autotransformer makes the 240 V: all loads of 120 V are counted on the inverters' own leg, its case is earthed and its neutral is the inverters'; "
-            "a breaker before it opens both ends. Ask the inverter's maker whether it starts one: its inrush is not counted."
-        )
+        yield BEHIND_A_TRANSFORMER
     fitted = [load.item for load in problem.loads if load.soft_starter not in (None, "may")]
     if fitted:
-        yield (
-            f"Soft starters are counted on before {', '.join(fitted)}: not every motor starts with one (compressors under pressure, motors with a start "
-            "capacitor). Ask its maker, and try it before the inverter is bought."
-        )
+        yield counted_on(fitted)
     if problem.mounting is not None:
         yield (
             "Ratings of mounts were compared with the wind and snow of the problem file, and weight with what it says of the roof. Anchors, "

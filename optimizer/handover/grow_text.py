@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 
 from optimizer.growth.plan import Plan, Visit
+from optimizer.handover.cautions import BEHIND_A_TRANSFORMER, counted_on
 from optimizer.handover.layout import bullets, columns, joined, labelled, money, section, wrapped
 from optimizer.handover.questions_text import PRELIMINARY, in_words
 from optimizer.needs.sunlight import sun_on_plane
@@ -108,6 +109,16 @@ def _waits(grown: Grown) -> list[str]:
     return bullets(f"{one.pieces} x {one.part}, year {one.year:g} if '{one.future}': {one.reason}" for one in grown.waits)
 
 
+def _fitted(grown: Grown) -> Iterator[str]:
+    """What to know of the soft starters and autotransformers of any plan that is named."""
+    fittings = [visit.design.fittings for named in grown.plans if named.planned.plan is not None for visit in named.planned.plan.visits.values()]
+    before = sorted({item for one in fittings for item, _, _ in one.starters})
+    if before:
+        yield counted_on(before)
+    if any(one.autotransformer is not None for one in fittings):
+        yield BEHIND_A_TRANSFORMER
+
+
 def _notes(grown: Grown) -> list[str]:
     growth = grown.problem.growth
     assert growth is not None, "a plan has growth"
@@ -120,6 +131,7 @@ def _notes(grown: Grown) -> list[str]:
         "Every stage was held against every rule of its own day. Batteries of ages further apart than their chemistry stands are not put in one bank; "
         "modules of a later purchase get a controller of their own.",
     ]
+    notes += _fitted(grown)
     if grown.problem.array.sun_h is None:
         notes.append(f"The plane of the array in every stage: {sun_on_plane(grown.problem).origin}.")
     if not grown.complete:

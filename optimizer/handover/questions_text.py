@@ -57,6 +57,9 @@ def in_words(design: Design) -> str:
     if inverter is not None:
         parts.append(f"{design.inverters.count} x {inverter.id}")
     parts += [f"{use.count} x {use.converter.id}" for use in design.converters]
+    parts += [f"{pieces} x {part} before {item}" for item, part, pieces in design.fittings.starters]
+    if design.fittings.autotransformer is not None:
+        parts.append(f"autotransformer {design.fittings.autotransformer}")
     if design.source is not None:
         source = design.source
         charger = f"{source.count} x {source.charger.id} at " if source.charger is not None else ""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from optimizer.errors import InputError
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Cable, Protection, SoftStarter
+from optimizer.inputs.circuit_parts import Autotransformer, Cable, Protection, SoftStarter
 from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.text_tables import nearest
@@ -21,7 +21,7 @@ def unknown_parts(problem: Problem, catalog: Catalog, name: str) -> list[str]:
     }
     sized = [
         f"{name}: {key}: '{part}' is sized with what it serves: it cannot be owned, limited or demanded"
-        for key, parts in named.items() for part in parts if isinstance(catalog.by_id.get(part), Cable | Protection | SoftStarter)
+        for key, parts in named.items() for part in parts if isinstance(catalog.by_id.get(part), Autotransformer | Cable | Protection | SoftStarter)
     ]
     sized += [
         f"{name}: {key}: '{part}' is chosen with its array: it cannot be owned or demanded, nor limited to more than none"

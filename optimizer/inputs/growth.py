@@ -12,7 +12,7 @@ from optimizer.inputs.load import Load, Section
 from optimizer.inputs.parts import NotNegative, Share
 from optimizer.inputs.text_tables import nearest
 
-PartKindName = Literal["module", "battery", "controller", "inverter", "converter", "allowance", "kit"]
+PartKindName = Literal["module", "battery", "controller", "inverter", "converter", "soft_starter", "autotransformer", "allowance", "kit"]
 Name = Annotated[str, Field(min_length=1)]
 Percent = Annotated[float, Field(ge=-30, le=30)]
 

@@ -57,7 +57,5 @@ def inverting_complaints(problem: Problem) -> Iterator[str]:
         return
     if problem.site.ac != TWO_LEGS:
         yield f'inverter.autotransformer: needs site.ac = "{TWO_LEGS}" (got "{problem.site.ac}")'
-    if problem.growth is not None:
-        yield "inverter.autotransformer: a plan over stages does not count it as a part: leave it or [growth] out"
     if any(load.soft_starter for load in problem.loads):
         yield 'inverter.autotransformer: cannot be asked together with soft_starter = "may": leave one of the two out'

@@ -313,8 +313,6 @@ class Problem(Section):
             yield "growth: prices that are not on the bill ([objective]) are not counted in a plan: leave them out"
         if self.life_cycle.objective != "purchase":
             yield "growth: a plan counts its own later purchases: leave life_cycle.objective out"
-        if any(load.soft_starter for load in (*self.loads, *(load for stage in growth.stages for load in stage.loads))):
-            yield 'growth: a plan does not count soft starters as parts: leave soft_starter = "may" out'
         if self.reliability is not None:
             yield "growth: a plan is not held to a loss-of-load limit ([reliability]): leave it out"
         for future in growth.futures:

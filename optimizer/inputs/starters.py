@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import SoftStarter
@@ -18,6 +19,28 @@ from optimizer.rules.book import meets
 
 Fitted = dict[str, str]
 """Id of the starter of each load that has one, by the load's item."""
+
+
+@dataclass(frozen=True)
+class Fittings:
+    """What is fitted in a problem: soft starters before motors, an autotransformer behind the inverters."""
+
+    starters: tuple[tuple[str, str, int], ...] = ()
+    """Item, id of the starter, and how many."""
+    autotransformer: str | None = None
+
+    @property
+    def pieces(self) -> Counter[str]:
+        """Pieces of each part."""
+        used: Counter[str] = Counter()
+        for _, part, pieces in self.starters:
+            used[part] += pieces
+        if self.autotransformer is not None:
+            used[self.autotransformer] += 1
+        return used
+
+
+NOTHING_FITTED = Fittings()
 
 
 def fits(starter: SoftStarter, load: Load) -> bool:
@@ -56,13 +79,14 @@ def with_gentlest(problem: Problem, options: Mapping[str, list[SoftStarter]]) ->
 
 def starters_of(problem: Problem) -> Counter[str]:
     """Starters that are fitted in a problem, a piece for each piece of a load; and its autotransformer."""
-    fitted: Counter[str] = Counter()
-    for load in problem.loads:
-        if load.soft_starter not in (None, "may"):
-            fitted[str(load.soft_starter)] += load.qty
-    if problem.inverter.stepped_up is not None:
-        fitted[problem.inverter.stepped_up.part] += 1
-    return fitted
+    return fittings_of(problem).pieces
+
+
+def fittings_of(problem: Problem) -> Fittings:
+    """The same, with the load that each starter stands before."""
+    fitted = problem.inverter.stepped_up
+    starters = tuple((load.item, load.soft_starter, load.qty) for load in problem.loads if load.soft_starter is not None and load.soft_starter != "may")
+    return Fittings(starters, None if fitted is None else fitted.part)
 
 
 def misfits(problem: Problem, catalog: Catalog, fitted: Mapping[str, str]) -> Iterator[str]:

@@ -130,7 +130,8 @@ def words_of(plan: Plan) -> str:
     bank, inverter = design.bank, design.inverters
     ac = f", {inverter.count} x {inverter.inverter.id}" if inverter.inverter is not None else ""
     arrays = "".join(f", {block.modules} x {block.module.id} on {block.count} x {block.part.id}" for block in design.blocks)
-    return f"{bank.volts} V {bank.battery.chemistry}: {bank.units} x {bank.battery.id}{arrays}{ac}"
+    fitted = "".join(f", {n} x {part}" for part, n in sorted(design.fittings.pieces.items()))
+    return f"{bank.volts} V {bank.battery.chemistry}: {bank.units} x {bank.battery.id}{arrays}{ac}{fitted}"
 
 
 def grow(problem: Problem, catalog: Catalog, progress: Progress = lambda _: None, *, minutes: float = MINUTES) -> Grown:

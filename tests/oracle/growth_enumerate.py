@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import random
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from itertools import combinations, product
@@ -23,9 +23,12 @@ from optimizer.bill import allowance_counts
 from optimizer.design import Bank, Block, Design
 from optimizer.growth.tree import Node, Tree, tree_of
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.circuit_parts import Autotransformer, SoftStarter
 from optimizer.inputs.parts import Allowance, Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
+from optimizer.inputs.starters import fits, with_starters
 from optimizer.needs.site import Needs
+from optimizer.needs.stepping import carries, stepped_up, without_transformer
 from optimizer.proof.array import block_lines
 from optimizer.proof.bank import bank_lines
 from optimizer.proof.check import check_design
@@ -35,7 +38,10 @@ from optimizer.rules.bank import units_in_series
 SHAPES = ("stays or grows", "two ways", "two steps")
 """Forms of the years ahead: one node beside the first in the first form, two in the others."""
 
-KINDS = ((Module, "module"), (Battery, "battery"), (Controller, "controller"), (Inverter, "inverter"), (Converter, "converter"))
+DRAWN = ((Module, "module"), (Battery, "battery"), (Controller, "controller"), (Inverter, "inverter"), (Converter, "converter"))
+"""Kinds whose shares are drawn for a case."""
+
+KINDS = (*DRAWN, (SoftStarter, "soft_starter"), (Autotransformer, "autotransformer"))
 
 
 # --- cases
@@ -101,8 +107,8 @@ def _growth(rng: random.Random, shape: str) -> dict[str, Any]:
 
     def shares(most: float) -> dict[str, float]:
         """Shares so small that nobody buys a part only to sell it again when prices have risen."""
-        rises = {kind: max(1.0, ((1 + trend.get(kind, 0.0) / 100) / (1 + discount / 100)) ** horizon) for _, kind in KINDS}
-        return {kind: round(rng.uniform(0, min(most, 0.9 / rises[kind])), 2) for _, kind in KINDS if rng.random() < 0.7}
+        rises = {kind: max(1.0, ((1 + trend.get(kind, 0.0) / 100) / (1 + discount / 100)) ** horizon) for _, kind in DRAWN}
+        return {kind: round(rng.uniform(0, min(most, 0.9 / rises[kind])), 2) for _, kind in DRAWN if rng.random() < 0.7}
 
     return {
         "stages": [stage for stage in (more, work) if stage["name"] in used], "futures": futures[shape], "horizon_years": horizon,
@@ -155,8 +161,9 @@ class Way:
     """Model of module and modules, once a controller."""
 
     @classmethod
-    def of(cls, design: Design, priced: frozenset[str]) -> Way:
+    def of(cls, design: Design, priced: frozenset[str], fitted: Mapping[str, int]) -> Way:
         used = Counter(design.pieces)
+        used.update(fitted)
         for per, times in allowance_counts(design).items():
             if per in priced and times:
                 used["per " + per] += times
@@ -191,12 +198,29 @@ def valid_designs(problem: Problem, catalog: Catalog) -> Iterator[Design]:
                     yield design
 
 
+def every_way(problem: Problem, catalog: Catalog) -> Iterator[tuple[Problem, Counter[str]]]:
+    """The problem with each starter, or none, before each load that may have one, or with each autotransformer or none; and what is fitted."""
+    if problem.inverter.autotransformer == "may":
+        yield without_transformer(problem), Counter()
+        yield from ((stepped_up(problem, part), Counter({part.id: 1})) for part in catalog.autotransformers if carries(problem, part))
+        return
+    may = [load for load in problem.loads if load.soft_starter == "may"]
+    plain = problem.model_copy(update={"loads": tuple(load.model_copy(update={"soft_starter": None}) for load in problem.loads)})
+    for way in product(*([None, *(one for one in catalog.soft_starters if fits(one, load))] for load in may)):
+        fitted: Counter[str] = Counter()
+        for load, one in zip(may, way, strict=True):
+            if one is not None:
+                fitted[one.id] += load.qty
+        yield with_starters(plain, catalog, {load.item: one.id for load, one in zip(may, way, strict=True) if one}), fitted
+
+
 def ways_of(problem: Problem, catalog: Catalog) -> list[tuple[Way, Design]]:
     """Designs that differ to a plan, without those that use more than one with the same trackers and voltage."""
     priced = frozenset(one.per for one in catalog.allowances)
     found: dict[Way, Design] = {}
-    for design in valid_designs(problem, catalog):
-        found.setdefault(Way.of(design, priced), design)
+    for asked, fitted in every_way(problem, catalog):
+        for design in valid_designs(asked, catalog):
+            found.setdefault(Way.of(design, priced, fitted), design)
     return [(way, design) for way, design in found.items() if not any(_less(other, way) for other in found)]
 
 
@@ -342,7 +366,7 @@ class Purchases:
 
     def _joined(self, held: tuple[tuple[float, int], ...]) -> Held:
         """Without empty lots; parts whose date does not matter as one."""
-        if self.kind in ("controller", "inverter", "converter"):
+        if self.kind not in ("module", "battery"):
             count = sum(n for _, n in held)
             return ((0.0, count),) if count else ()
         if self.kind == "module":  # owned modules are as those of the first purchase

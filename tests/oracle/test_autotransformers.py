@@ -142,3 +142,12 @@ def test_what_cannot_be_asked_is_said(change: Callable[[Any], object], said: str
     change(data)
     with pytest.raises(ValueError, match=said):
         Problem.model_validate(data)
+
+
+def test_the_locks_name_none() -> None:
+    """Which one is fitted is chosen: a lock would be read and not kept."""
+    problem = house()
+    for locks in ({"exclude": ("AT-1500",)}, {"at_most": {"AT-1500": 0}}, {"at_least": {"AT-1500": 1}}):
+        locked = problem.model_copy(update={"locks": problem.locks.model_copy(update=locks)})
+        with pytest.raises(InputError, match="'AT-1500' is sized with what it serves: it cannot be owned, limited or demanded"):
+            solve(locked, CATALOG)
