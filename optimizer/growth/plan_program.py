@@ -36,7 +36,7 @@ Constraint families
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -411,6 +411,9 @@ class PlanProgram:
         return {key: count for key, count in counts.items() if count}
 
 
-def _sum(terms: Sequence[tuple[Any, float]]) -> Any:
-    """Sum of different variables, each as often as is said; made at once, since there are very many."""
-    return pulp.LpAffineExpression(terms)
+def _sum(terms: Iterable[tuple[Any, float]]) -> Any:
+    """Sum of variables, each as often as is said; added in place, since there are very many. PuLP 3 and 4 both do it so."""
+    total = pulp.lpSum([])
+    for variable, times in terms:
+        total.addterm(variable, times)
+    return total

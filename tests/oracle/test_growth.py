@@ -16,7 +16,8 @@ from optimizer.growth.offers import Prices
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_check import check_plan
 from optimizer.growth.plan_program import PlanProgram
-from optimizer.growth.plan_search import SLACK_CENTS, PlanSearch, _Rounds
+from optimizer.growth.plan_search import PlanSearch
+from optimizer.growth.rounds import SLACK_CENTS, Rounds
 from optimizer.growth.tree import tree_of
 
 SELLS, KEEPS, ADDS, REPLACES = "sells", "keeps the battery", "adds to the bank", "replaces the battery"
@@ -72,7 +73,7 @@ def test_the_best_plan_is_the_best_of_all_plans(seed: int) -> None:
 
 def _bounds_hold(case: Found) -> None:
     """No bound is above the best of all plans: at the starting prices, and at the end."""
-    rounds = _Rounds(case.search, case.search.tree, None, None, 60.0, 0.0, "")
+    rounds = Rounds(case.search, case.search.tree, None, None, 60.0, 0.0, "")
     at_the_start = rounds.best_beside + rounds.ledger.prices.fixed_freight_cents * rounds.ledger.on_top
     for node, ways in zip(case.search.tree.nodes, case.every.ways, strict=True):
         at_the_start += min(rounds.start[node.number].cost(usage_of(design, PriceList(case.search.tree.asked, case.search.catalog)), design.bank.volts) for _, design in ways)

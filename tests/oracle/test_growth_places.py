@@ -13,7 +13,8 @@ from test_growth_single import agreed, at_once
 from optimizer.growth.ledger import MOUNTS
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_check import check_plan
-from optimizer.growth.plan_search import SLACK_CENTS, PlanSearch
+from optimizer.growth.plan_search import PlanSearch
+from optimizer.growth.rounds import SLACK_CENTS
 from optimizer.growth.tree import tree_of
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem

@@ -1,0 +1,418 @@
+"""The best plan, proven: prices of the items from the program's relaxation, designs from every node at these prices.
+
+Each node by itself is the program of a single design with other part prices. Relaxed, the plan's program over the designs
+known so far prices the items; at these prices each node offers its cheapest designs; when none of them is cheaper than the
+program already thinks, the relaxation is at its least, which is a lower bound of every plan. The program over whole
+numbers then gives a plan. Any plan that is better uses only designs whose cost at the prices lies within the gap of their
+node's cheapest: all of them are put on offer, and the program over whole numbers with all of them is the proof.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimizer.choice.solver import Ending
+from optimizer.design import Design
+from optimizer.growth.ledger import ALLOWANCE, KIND_NAMES, MOUNTS, Ledger, circuits_at
+from optimizer.growth.offers import CoreFilter, Prices
+from optimizer.growth.plan import Plan, plan_from
+from optimizer.growth.plan_program import OF_CORE, Column, Duals, PlanProgram
+from optimizer.growth.planned import Center, NodePrices, Planned
+from optimizer.growth.pool import undominated_columns
+from optimizer.growth.starting_prices import starting_prices
+from optimizer.growth.tree import FIRST, Node, Tree
+
+if TYPE_CHECKING:
+    from optimizer.growth.plan_search import PlanSearch
+
+SLACK_CENTS = 0.5
+ROUNDS_MOST = 200
+EARLY_PLANS, EARLY_GAP = (0, 2), 0.02
+"""Rounds before which a first plan is made of what is on offer, and the share of its cost that it is not worth waiting for."""
+
+PROBE_SHARE = 0.005
+PROBE_GAP = 0.002
+PROBE_MOST = 6_000
+PROBE_S = 5.0
+"""Where the rounds hope for so small a share more than the bound, a plan is probed, its program solved to the gap; if no more
+designs than these lie within what is left, found in so many seconds, the rounds end. Before that a plan takes long and is poor."""
+
+NEIGHBOURS_MOST = 2
+NEIGHBOUR_SHARES = (0.0, 0.5)
+"""Times that a plan is bettered by designs that share parts with its other dates, and the shares of their price that such parts are asked at."""
+
+ROUNDS_SHARE = 0.6
+"""Share of the time that goes to prices; the rest is for plans of whole numbers."""
+
+HOPELESS_X = 20
+"""Times what it costs to buy the cheapest design of every node anew: beyond such a bound no plan is looked for any longer."""
+
+SMOOTHING = 0.7
+CLOSE_SHARE = 1e-4
+"""Share of the bound by which it is not worth another round."""
+
+WIDTH = 0.5
+"""Share by which prices may leave those of the best bound in one round."""
+
+BEGINNING_SHARE = 0.05
+NEAR_SHARE = 0.005
+"""Cores whose best design is so near to a node's cheapest put it on offer: at the beginning, and in a round."""
+
+TAKEN_MOST = 60
+"""Designs that a node adds at a time."""
+
+FIRST_SHARE = 0.25
+"""Share of the gap within which designs are put on offer first: a better plan makes the gap itself smaller."""
+
+ON_OFFER_MOST = 60_000
+"""Designs within the gap, all nodes together, up to which the whole program is tried as a proof."""
+
+
+NOTHING = Prices({})
+"""Prices of a node that is not reached."""
+
+
+class Rounds:
+    """Rounds of prices and designs for one question to a search, a plan, and its proof."""
+
+    def __init__(self, search: PlanSearch, tree: Tree, first: CoreFilter | None, fixed: Mapping[int, Design], seconds: float, gap: float, name: str) -> None:
+        self.search, self.tree, self.first, self.fixed, self.gap, self.name = search, tree, first, fixed, gap, name
+        self.ledger = Ledger(tree, search.catalog)
+        self.nodes = tuple(node for node in tree.nodes if node.parent is None or tree.weight(node) > 0)
+        self.ends = time.perf_counter() + seconds
+        items = [part.id for part in search.catalog.parts() if type(part) in KIND_NAMES]
+        items += [ALLOWANCE + per for per in self.ledger.prices.allowance_bill_cents]
+        items += [MOUNTS, *(circuits_at(volts) for volts in (12, 24, 36, 48))]
+        start = {item: starting_prices(self.ledger, self.nodes, item) for item in items}
+        self.start: NodePrices = {node.number: Prices({item: start[item][node.number] for item in items}) for node in self.nodes}
+        self.bound = -np.inf
+        self.known: Plan | None = None
+        self.working: dict[int, dict[tuple[object, ...], Column]] = {node.number: {} for node in self.nodes}
+        """Designs in the relaxation: of all on offer those that were cheap at some prices."""
+        self.in_kits = self._counts_in_kits()
+        self.whole_proven = False
+        self.anew_cents = 0.0
+        """What the cheapest designs cost where each node buys all of its own."""
+        self.best_prices = dict(self.start)
+        self.start_beside = {item: -self.ledger.owned[item] * sum(prices.each[item] for prices in self.start.values()) for item in items}
+        self.best_beside = sum(self.start_beside.values())
+
+    def _counts_in_kits(self) -> dict[str, set[int]]:
+        """Numbers in which cores use the parts of kits: a kit ties its parts' prices, so none may be left to the starting ones."""
+        parts = {part for kit in self.ledger.kits for part in kit.contents if self.ledger.kind(part) in OF_CORE}
+        return {part: {n for node in self.nodes for n in self.search.pools[node.number].offers.counts(part)} for part in parts}
+
+    def _left_s(self) -> float:
+        return self.ends - time.perf_counter()
+
+    # --- what is on offer
+
+    def _offered(self, node: Node) -> list[Column]:
+        if self._fixed(node):
+            return self._fixed_column(node)
+        columns = list(self.search.pools[node.number].columns.values())
+        if node.number != FIRST:
+            return columns
+        return [column for column in columns if self.first is None or self.first.keeps(column.design)]
+
+    def _ask(self, node: Node, prices: Prices) -> float:
+        """Take the cheapest designs of a node into work; what the cheapest costs at these prices."""
+        if self._fixed(node):
+            return _cost(self._column(node, self.fixed[node.number]), prices)
+        known = self._take(node, prices)
+        search = self.search.pools[node.number].offers.priced(prices, known, self.first if node.number == FIRST else None)
+        found = search.cheapest(NEAR_SHARE) if search.blocks else []
+        self._add(node, [offer.design for offer in found[:TAKEN_MOST]])
+        return min(known, found[0].cents if found else np.inf)
+
+    def _in_work(self) -> dict[int, list[Column]]:
+        """Designs of each node that are in the relaxation."""
+        return {node.number: self._fixed_column(node) or list(self.working[node.number].values()) for node in self.nodes}
+
+    def _take(self, node: Node, prices: Prices) -> float:
+        """Take the cheapest designs that are known already into work; what the cheapest costs."""
+        columns = self._offered(node)
+        ranked = sorted((_cost(column, prices), at) for at, column in enumerate(columns))
+        for cents, at in ranked[:TAKEN_MOST]:
+            if cents <= ranked[0][0] + NEAR_SHARE * abs(ranked[0][0]):
+                self.working[node.number].setdefault(columns[at].key, columns[at])
+        return ranked[0][0] if ranked else np.inf
+
+    def _add(self, node: Node, designs: Sequence[Design]) -> None:
+        """Put designs of a node on offer and take them into work."""
+        self.search.pools[node.number].add(designs)
+        known = self.search.pools[node.number].columns
+        for design in designs:
+            column = self._column(node, design)
+            if column.key in known:
+                self.working[node.number].setdefault(column.key, column)
+
+    # --- rounds
+
+    def result(self) -> Planned:
+        """Rounds to the least relaxation, a plan, and the proof."""
+        for node in self.nodes:
+            self._begin(node)
+            if not self._offered(node):
+                return Planned(None, np.inf, proven=True, reason=f"no design serves {node.name}")
+        self._known_before()
+        try:
+            return self._proven()
+        except KeyboardInterrupt:
+            return Planned(self.known, self.bound, proven=False, reason="stopped")
+
+    def _proven(self) -> Planned:
+        """The plan with its proof, as far as the time goes."""
+        self._descend()
+        self.search.centers.append(Center(dict(self.tree.chance), self.best_prices, self.best_beside))
+        self._plan_of(self._in_work())
+        self._share_parts()
+        plan = self.known
+        if plan is None:
+            reason = "budget, stock or what must be used leave none" if self._hopeless() else "no plan was found in the time that was given"
+            return Planned(None, self.bound, proven=False, reason=reason)
+        for share in (FIRST_SHARE, 1.0, 1.0):
+            within = plan.cents - self.bound
+            if within <= max(SLACK_CENTS, self.gap * plan.cents):
+                return Planned(plan, self.bound, proven=within <= SLACK_CENTS)
+            if self._left_s() <= 0 or not all(self._exact(node) for node in self.nodes) or not self._put_on_offer(share * within):
+                break
+            better = self._better(within)
+            if better is not None and better.cents < plan.cents:
+                plan = better
+            if share == 1.0 and self.whole_proven:
+                return Planned(plan, plan.cents, proven=True)
+        return Planned(plan, self.bound, proven=False)
+
+    def _begin(self, node: Node) -> None:
+        """The best designs of each voltage at the starting prices, and at list prices."""
+        if self._fixed(node):
+            return
+        pool = self.search.pools[node.number]
+        first = self.first if node.number == FIRST and self.first is not None else CoreFilter()
+        listed = self._listed(node)
+        for volts in first.volts or node.problem.bank.volts:
+            for prices in (self.start[node.number], listed):
+                search = pool.offers.priced(prices, np.inf, CoreFilter((volts,), first.chemistries))
+                if search.blocks:
+                    self._add(node, [offer.design for offer in search.cheapest(BEGINNING_SHARE)[:TAKEN_MOST]])
+        self._take(node, self.start[node.number])
+        self.anew_cents += self._take(node, listed)
+
+    def _exact(self, node: Node) -> bool:
+        return self.search.pools[node.number].offers.exact or self._fixed(node)
+
+    def _descend(self) -> None:
+        """Price the items and ask the nodes, until no node has anything cheaper."""
+        constant = self.ledger.prices.fixed_freight_cents * self.ledger.on_top
+        for prices, beside in self._centers():
+            self._ask_all(prices, beside, constant)
+        ends = time.perf_counter() + ROUNDS_SHARE * self._left_s()
+        drawn = SMOOTHING
+        close = np.inf  # half of what was left at the last probe is what the next one waits for
+        for number in range(ROUNDS_MOST):
+            offered = self._in_work()
+            if number in EARLY_PLANS:
+                self._plan_of(offered, gap=EARLY_GAP)
+                self._share_parts(gap=EARLY_GAP)
+            program = PlanProgram(self.ledger, self.nodes, offered, whole=False, around=self.best_prices, width=WIDTH, counts=self.in_kits)
+            solved = program.solve(max(1.0, self._left_s()))
+            if solved.ending is not Ending.OPTIMAL or solved.objective is None:
+                return
+            duals, least = program.duals(), solved.objective + constant
+            # What rows beside the designs are worth (owned parts, stock, budget): the rest of the dual objective.
+            beside = solved.objective - sum(duals.node.values())
+            beside += sum(value for item, value in self.start_beside.items() if item not in program.items)
+            before, known = self.bound, sum(map(len, self.working.values()))
+            prices = {n: price.drawn_to(self.best_prices[n], drawn) for n, price in self._prices(duals).items()}
+            self._ask_all(prices, (1 - drawn) * beside + drawn * self.best_beside, constant)
+            # Prices drawn to the best ones that bring nothing would be asked again for ever: the next ones are the relaxation's own.
+            drawn = SMOOTHING if self.bound > before or sum(map(len, self.working.values())) > known else 0.0
+            self.search.progress(f"{self.name}: round {number + 1}, hoped for {least / 100:,.2f}, bound {self.bound / 100:,.2f}")
+            if self._hopeless():
+                return
+            if time.perf_counter() > ends or least - before < max(SLACK_CENTS, CLOSE_SHARE * abs(before)):
+                return  # no better prices near the best ones; the bound is concave in them, so there are none at all
+            if least - self.bound < min(close, PROBE_SHARE * abs(least)):
+                close = (least - self.bound) / 2
+                self._plan_of(self._in_work(), gap=PROBE_GAP)
+                if self._few_within():
+                    return
+
+    def _hopeless(self) -> bool:
+        """Whether every plan costs so much that there is none: prices rise without end where designs cannot be bought."""
+        return self.known is None and self.bound > HOPELESS_X * self.anew_cents
+
+    def _few_within(self) -> bool:
+        """Whether so few designs lie within the gap that the proof may begin."""
+        if self.known is None or not all(self._exact(node) for node in self.nodes):
+            return False
+        return self._put_on_offer(self.known.cents - self.bound, most=PROBE_MOST, seconds=PROBE_S)
+
+    def _centers(self) -> Iterator[tuple[NodePrices, float]]:
+        """Prices to begin with: the starting ones, those that were best for the same probabilities, and mixtures.
+
+        What makes prices valid is linear in the probabilities, so prices that are valid for several futures alone, mixed
+        as the probabilities mix these futures, are valid here.
+        """
+        yield self.best_prices, self.best_beside
+        same = [one for one in self.search.centers if one.chance == self.tree.chance]
+        if same:
+            yield same[-1].prices, same[-1].beside
+            return
+        alone = {future: one for one in self.search.centers for future, chance in one.chance.items() if chance == 1}
+        mixed = [(chance, alone[future]) for future, chance in self.tree.chance.items() if chance > 0 and future in alone]
+        if not mixed or len(mixed) < sum(chance > 0 for chance in self.tree.chance.values()):
+            return
+        weight, (_, first) = mixed[0][0], mixed[0]
+        prices, beside = dict(first.prices), mixed[0][0] * first.beside
+        for share, other in mixed[1:]:
+            weight, beside = weight + share, beside + share * other.beside
+            for node in self.nodes:
+                mine, its = prices.get(node.number, NOTHING), other.prices.get(node.number, NOTHING)
+                prices[node.number] = mine.drawn_to(its, share / weight)
+        yield {node.number: prices[node.number] for node in self.nodes}, beside
+
+    def _prices(self, duals: Duals) -> NodePrices:
+        """Prices of the relaxation; starting prices for items and pieces that it does not hold."""
+        found = {}
+        for node in self.nodes:
+            each = dict(self.start[node.number].each)
+            each |= {item: worth for (number, item), worth in duals.item.items() if number == node.number}
+            together = {item: worth for (number, item), worth in duals.pieces.items() if number == node.number}
+            by_lots = {(item, lots): worth for (number, item, lots), worth in duals.by_lots.items() if number == node.number}
+            found[node.number] = Prices(each, together, duals.volts.get(node.number, {}), by_lots)
+        return found
+
+    def _ask_all(self, prices: NodePrices, beside: float, constant: float) -> None:
+        """Ask every node at some prices, and keep the bound that follows where it is the best."""
+        bound = sum(self._ask(node, prices[node.number]) for node in self.nodes) + beside + constant
+        if self.bound < bound < np.inf:
+            self.bound, self.best_prices, self.best_beside = bound, prices, beside
+
+    # --- whole numbers
+
+    def _share_parts(self, gap: float = 0.0) -> None:
+        """Better the known plan by designs that use what its designs of other dates use, while that helps."""
+        for _ in range(NEIGHBOURS_MOST):
+            plan = self.known
+            if plan is None or self._left_s() <= 0:
+                return
+            for node in self.nodes:
+                if not self._fixed(node):
+                    for share in NEIGHBOUR_SHARES:
+                        self._ask_beside(node, plan, share)
+            self._plan_of(self._in_work(), gap=gap)
+            if self.known is plan:
+                return
+
+    def _ask_beside(self, node: Node, plan: Plan, share: float) -> None:
+        """Put the cheapest designs on offer where parts of the plan's dates before and after cost so small a share of their price."""
+        near = [other for other in self.nodes if other.number == node.parent or other.parent == node.number]
+        there = {item for other in near for item in plan.visits[other.number].usage}
+        listed = self._listed(node).each
+        prices = Prices({item: cents * (share if item in there else 1.0) for item, cents in listed.items()})
+        search = self.search.pools[node.number].offers.priced(prices, np.inf, self.first if node.number == FIRST else None)
+        self._add(node, [offer.design for offer in search.cheapest(NEAR_SHARE)[:TAKEN_MOST]] if search.blocks else [])
+
+    def _listed(self, node: Node) -> Prices:
+        """What everything costs that is bought at a node."""
+        weight = self.tree.weight(node) * self.ledger.discount(node.year)
+        return Prices({item: weight * self.ledger.price(item, node) for item in self.start[node.number].each})
+
+    def _better(self, within: float) -> Plan | None:
+        """A better plan than the known one, of the designs on offer whose cost lies so near to that of their node's cheapest."""
+        below = self.known.cents if self.known is not None else np.inf
+        return self._plan_of({node.number: self._trimmed(node, within) for node in self.nodes}, below)
+
+    def _plan_of(self, offered: Mapping[int, Sequence[Column]], below: float = np.inf, gap: float = 0.0) -> Plan | None:
+        """The best plan of some designs; one that the check does not accept goes, and the rest is tried again."""
+        left = {number: list(columns) for number, columns in offered.items()}
+        while all(left.values()):
+            program = PlanProgram(self.ledger, self.nodes, left, whole=True)
+            self.search.progress(f"{self.name}: a plan of {sum(len(one) for one in left.values())} designs on offer")
+            if np.isfinite(below):
+                program.cost_below(below - SLACK_CENTS)
+            solved = program.solve(max(1.0, self._left_s()), gap)
+            self.whole_proven = gap == 0 and solved.ending in (Ending.OPTIMAL, Ending.INFEASIBLE)
+            if not solved.has_solution:
+                return None
+            chosen = program.chosen()
+            fails = [node.number for node in self.nodes if not self._fixed(node) and not self.search.pools[node.number].holds(chosen[node.number][0])]
+            if not fails:
+                return self._keep(plan_from(program))
+            for number in fails:
+                self.working[number].pop(chosen[number][0].key, None)
+                left[number] = [column for column in left[number] if column.key != chosen[number][0].key]
+        return None
+
+    def _keep(self, plan: Plan) -> Plan:
+        """Hold a plan against the best one that is known."""
+        self.search.plans.append(plan)
+        if self.known is None or plan.cents < self.known.cents:
+            self.known = plan
+            gap = (plan.cents - self.bound) / max(1.0, plan.cents)
+            self.search.progress(f"{self.name}: a plan of {plan.cents / 100:,.2f}, at most {100 * gap:.1f} % above the best")
+        return plan
+
+    def _known_before(self) -> None:
+        """The best of the plans that were met for other probabilities and that serve here."""
+        for plan in self.search.plans:
+            serves = all(node.number in plan.visits for node in self.nodes)
+            for node in self.nodes:
+                if serves and self._fixed(node):
+                    serves = self._column(node, plan.visits[node.number].design).key == self._column(node, self.fixed[node.number]).key
+            if serves and (self.first is None or self.first.keeps(plan.first.design)):
+                here = Plan(self.ledger, {node.number: plan.visits[node.number] for node in self.nodes}, {
+                    future: cost for future, cost in plan.cost_by_future.items() if self.tree.chance[future] > 0
+                })
+                if self.known is None or here.cents < self.known.cents:
+                    self.known = here
+        if self.known is not None:
+            for node in self.nodes:
+                if not self._fixed(node):
+                    self._add(node, [self.known.visits[node.number].design])
+
+    def _fixed_column(self, node: Node) -> list[Column]:
+        return [self._column(node, self.fixed[node.number])] if self._fixed(node) else []
+
+    def _column(self, node: Node, design: Design) -> Column:
+        return Column.of(design, self.search.pools[node.number].offers.of(design).stock.prices)
+
+    def _fixed(self, node: Node) -> bool:
+        return node.number in self.fixed
+
+    def _trimmed(self, node: Node, within: float) -> list[Column]:
+        """Designs on offer without those that are too dear, and those that use more of everything than another."""
+        columns = self._offered(node)
+        if np.isfinite(within):
+            costs = [_cost(column, self.best_prices[node.number]) for column in columns]
+            limit = min(costs) + within + SLACK_CENTS
+            columns = [column for column, cost in zip(columns, costs, strict=True) if cost <= limit]
+        return undominated_columns(columns, lots=node.number != FIRST)
+
+    def _put_on_offer(self, within: float, most: int = ON_OFFER_MOST, seconds: float = np.inf) -> bool:
+        """Every design within the gap of its node's cheapest, at the prices of the best bound; False where they are too many."""
+        ends = min(self.ends, time.perf_counter() + seconds)
+        total = 0
+        for node in self.nodes:
+            if self._fixed(node):
+                continue
+            prices, pool = self.best_prices[node.number], self.search.pools[node.number]
+            least = min(_cost(column, prices) for column in self._offered(node))
+            limit = least + within + SLACK_CENTS
+            search = pool.offers.priced(prices, limit, self.first if node.number == FIRST else None)
+            for offer in search.within(limit) if search.blocks else ():
+                pool.add([offer.design])
+                total += 1
+                if total > most or time.perf_counter() > ends:
+                    return False
+        return True
+
+
+def _cost(column: Column, prices: Prices) -> float:
+    return prices.cost(column.usage, column.volts)
