@@ -15,7 +15,7 @@ from optimizer.growth.ledger import Lot, usage_of
 from optimizer.growth.offers import Prices
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_check import check_plan
-from optimizer.growth.plan_program import PlanProgram
+from optimizer.growth.plan_program import Column, PlanProgram
 from optimizer.growth.plan_search import PlanSearch
 from optimizer.growth.rounds import SLACK_CENTS, Rounds
 from optimizer.growth.tree import tree_of
@@ -62,6 +62,7 @@ def test_the_best_plan_is_the_best_of_all_plans(seed: int) -> None:
     assert case.proven
     assert check_plan(case.plan, case.search.catalog) == ()
     _bounds_hold(case)
+    _all_within_are_there(case)
     _early_stop_holds(case)
     greedy = step_by_step(case.search).plan
     assert greedy is not None
@@ -90,6 +91,31 @@ def _bounds_hold(case: Found) -> None:
         min(at_the_prices.prices[number].cost(column.usage, column.volts) for column in columns) for number, columns in offered.items()
     )
     assert bound <= least + relaxed.constant + SLACK_CENTS
+
+
+def _all_within_are_there(case: Found) -> None:
+    """For every design within a limit the proof has one that uses no more of anything, and whose controllers hold no more modules."""
+    rounds, prices = Rounds(case.search, case.search.tree, None, None, 60.0, 0.0, ""), PriceList(case.search.tree.asked, case.search.catalog)
+    for node, ways in zip(case.search.tree.nodes, case.every.ways, strict=True):
+        at, columns = rounds.start[node.number], [Column.of(design, prices) for _, design in ways]
+        limit = 1.3 * min(at.cost(column.usage, column.volts) for column in columns) + SLACK_CENTS
+        offers = case.search.pools[node.number].offers
+        there = [Column.of(offer.design, prices) for offer in offers.priced(at, limit).within(limit)]
+        for column in columns:
+            if at.cost(column.usage, column.volts) <= limit:
+                assert any(
+                    one.volts == column.volts and all(n <= column.usage.get(item, 0) for item, n in one.usage.items())
+                    and _placed_as_easily(one, column) for one in there
+                ), column.design
+
+
+def _placed_as_easily(one: Column, other: Column) -> bool:
+    """Whether the modules of each controller of one design are no more than those of a controller of the other, model by model."""
+    for model in {model for model, _ in one.trackers}:
+        mine, its = (sorted((each for (of, each), n in column.trackers.items() if of == model for _ in range(n)), reverse=True) for column in (one, other))
+        if len(mine) > len(its) or any(a > b for a, b in zip(mine, its, strict=False)):
+            return False
+    return True
 
 
 def _early_stop_holds(case: Found) -> None:
