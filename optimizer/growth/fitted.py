@@ -17,7 +17,7 @@ from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.design import Design
 from optimizer.errors import InputError
-from optimizer.growth.offers import CoreFilter, Offer, Offers, Priced, Prices
+from optimizer.growth.offers import CoreFilter, Listed, Offer, Offers, Priced, Prices
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import SoftStarter
 from optimizer.inputs.problem import Problem
@@ -67,35 +67,35 @@ class OffersOfWays:
 
     def priced(self, prices: Prices, most: float, kept: CoreFilter | None = None) -> PricedWays:
         """The candidates at these prices, none dearer than `most` [cents]."""
-        return PricedWays([(one, one.priced(prices, most, kept)) for one in self.ways], most)
+        return PricedWays([one.priced(prices, most, kept) for one in self.ways], most)
 
 
 class PricedWays:
     """The candidates of every way at some prices."""
 
-    def __init__(self, ways: Sequence[tuple[Offers, Priced]], most: float) -> None:
-        self._ways = [(offers, search) for offers, search in ways if search.blocks]
-        self.blocks = [search.blocks for _, search in self._ways]
+    def __init__(self, ways: Sequence[Priced], most: float) -> None:
+        self.ways = [search for search in ways if search.blocks]
+        self.blocks = [search.blocks for search in self.ways]
         self._most = most
 
     def cheapest(self, band: float = 0.0) -> list[Offer]:
         """The cheapest design at most as dear as `most`, and near ones; empty where there is none."""
         least, found = self._most, list[Offer]()
-        for offers, search in self._ways:
+        for search in self.ways:
             search.most = search.least = least
-            found += (_fitted(offers, offer) for offer in search.cheapest(band))
+            found += search.cheapest(band)
             least = min([least, *(offer.cents for offer in found)])
         return sorted((offer for offer in found if offer.cents <= least + band * abs(least)), key=lambda offer: offer.cents)
 
+    def listed(self, limit: float) -> Iterator[tuple[Priced, Listed]]:
+        """Every design that costs at most `limit` [cents], as rows of the search that knows it."""
+        for search in self.ways:
+            yield from search.listed(limit)
+
     def within(self, limit: float) -> Iterator[Offer]:
-        """Every design that costs at most `limit` [cents]."""
-        for offers, search in self._ways:
-            yield from (_fitted(offers, offer) for offer in search.within(limit))
-
-
-def _fitted(offers: Offers, offer: Offer) -> Offer:
-    design = offer.design
-    return Offer(offer.cents, Design(design.bank, design.blocks, design.inverters, design.converters, design.source, offers.fittings))
+        """The same as designs."""
+        for search in self.ways:
+            yield from search.within(limit)
 
 
 # --- soft starters

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -43,6 +43,19 @@ class Offer:
 
     cents: float
     design: Design
+
+
+@dataclass(frozen=True)
+class Listed:
+    """Designs of one core: rows of its class's blocks, how many of each, the second none where there is one kind; all of shape (designs,)."""
+
+    number: int
+    core: int
+    first: np.ndarray
+    n: np.ndarray
+    second: np.ndarray
+    many: np.ndarray
+    cents: np.ndarray
 
 
 class Offers:
@@ -211,6 +224,7 @@ class Priced(CandidateSearch):
 
     def __init__(self, offers: Offers, prices: Prices, most: float, kept: CoreFilter | None) -> None:
         self.__dict__.update(copy.copy(offers.base).__dict__)
+        self.offers = offers
         table, arrays, price = self.cores.table, self.arrays, prices.each
         core = np.array([prices.cost(items, int(volts)) for items, volts in zip(offers.core_items, table.columns.get("volts", ()), strict=True)])
         self.cores = replace(self.cores, table=Table({**table.columns, "least_cost": core, "cost": core}))
@@ -248,7 +262,8 @@ class Priced(CandidateSearch):
     def _design(self, number: int, core: int, counts: list[tuple[int, int]]) -> Design:
         bank, inverters, converters = self.cores.parts(core, self.needs, self.catalog)
         ordered = sorted(counts, key=lambda one: self._block_key(number, one[0]))
-        return Design(bank, tuple(self.arrays.block(self.blocks[number], row, n) for row, n in ordered), inverters, converters)
+        blocks = tuple(self.arrays.block(self.blocks[number], row, n) for row, n in ordered)
+        return Design(bank, blocks, inverters, converters, fittings=self.offers.fittings)
 
     def _block_key(self, number: int, row: int) -> tuple[object, ...]:
         block = self.arrays.block(self.blocks[number], row)
@@ -267,30 +282,67 @@ class Priced(CandidateSearch):
             if len(self.blocks[number]) > FEW:
                 self._dominate(number)
         found = [self.best] if self.best is not None else []
-        for offer in self._scanned(lambda: self.least + band * abs(self.least), every=False):
-            found.append(offer)
-            self.least = min(self.least, offer.cents)
+        for listed in self._by_core(lambda: self.least + band * abs(self.least), every=False):
+            found.append(Offer(float(listed.cents[0]), self.design(listed, 0)))
+            self.least = min(self.least, found[-1].cents)
         return sorted((offer for offer in found if offer.cents <= self.least + band * abs(self.least)), key=lambda offer: offer.cents)
 
-    def within(self, limit: float) -> Iterator[Offer]:
-        """Every design of one or two kinds that costs at most `limit` [cents]."""
+    def listed(self, limit: float) -> Iterator[tuple[Priced, Listed]]:
+        """Every design of one or two kinds that costs at most `limit` [cents], as rows, core by core, the cheapest bounds first."""
         self.tighten(limit)
         self.most = limit
-        return self._scanned(lambda: limit, every=True)
+        return ((self, listed) for listed in self._by_core(lambda: limit, every=True))
 
-    def _scanned(self, most: Callable[[], float], *, every: bool) -> Iterator[Offer]:
+    def within(self, limit: float) -> Iterator[Offer]:
+        """The same as designs."""
+        return (Offer(float(cents), self.design(listed, at)) for _, listed in self.listed(limit) for at, cents in enumerate(listed.cents))
+
+    def usage(self, listed: Listed, items: Sequence[str]) -> np.ndarray:
+        """Pieces of some items that designs of a core use, shape (designs, items)."""
+        offers, place = self.offers, {item: at for at, item in enumerate(items)}
+        blocks, money = self.blocks[listed.number], (circuits_at(self.cores.classes[listed.number].volts), MOUNTS)
+
+        def counted(used: Items) -> np.ndarray:
+            row = np.zeros(len(items))
+            for item, n in used.items():
+                if item in place:
+                    row[place[item]] = n
+            return row
+
+        core = counted(offers.core_items[listed.core])
+        devices = np.array([counted(used) for used in offers.device_items])
+        modules = np.array([counted({module.id: 1.0, ALLOWANCE + "module": 1.0}) for module in self.arrays.modules])
+        string, cents = counted({ALLOWANCE + "array string": 1.0}), [counted({item: 1.0}) for item in money]
+        found = np.tile(core, (len(listed.first), 1))
+        for row, times in ((listed.first, listed.n), (listed.second, listed.many)):
+            each = devices[blocks.device[row]] + modules[blocks.module[row]] * blocks.modules_each[row][:, None] + string * blocks.strings[row][:, None]
+            for name, one in zip(IN_CENTS, cents, strict=True):
+                if name in blocks.columns:
+                    each += one * blocks.columns[name][row][:, None]
+            found += each * times[:, None]
+        return found
+
+    def design(self, listed: Listed, at: int) -> Design:
+        """One of the designs of a core."""
+        counts = [(int(listed.first[at]), int(listed.n[at]))] + ([(int(listed.second[at]), int(listed.many[at]))] if listed.many[at] else [])
+        return self._design(listed.number, listed.core, counts)
+
+    def _by_core(self, most: Callable[[], float], *, every: bool) -> Iterator[Listed]:
         """Designs at most as dear as `most` says, core by core, the cheapest bounds first; or only the cheapest of many."""
         bounds = [(float(bound), number, int(core)) for number in self.blocks for bound, core in zip(self._core_bounds(number), self.core_rows[number], strict=True)]
-        whole, rates = dict(self.blocks), {number: self._rates(number) for number in self.blocks}
+        rates = {number: self._rates(number) for number in self.blocks}
         for bound, number, core in sorted(bounds):
             if bound > most() + SLACK_CENTS:
                 break
             left = most() + SLACK_CENTS - float(self.cores.table.least_cost[core])
-            blocks = whole[number]
-            self.blocks[number] = blocks.take(blocks.least_cost + self._completion(core, blocks, rates[number]) <= left)
-            if len(self.blocks[number]):
-                yield from self._of_core(number, core, most, every=every)
-        self.blocks.update(whole)
+            whole = self.blocks[number]
+            rows = np.nonzero(whole.least_cost + self._completion(core, whole, rates[number]) <= left)[0]
+            if len(rows):
+                self.blocks[number] = whole.take(rows)
+                found = self._of_core(number, core, most, every=every)
+                self.blocks[number] = whole
+                if found is not None:
+                    yield replace(found, first=rows[found.first], second=rows[found.second])
 
     def _completion(self, core: int, blocks: Table, rate: np.ndarray) -> np.ndarray:
         """Least cost of the rest of an array on a core, beside each block: at the best rate of any block [cents]."""
@@ -299,19 +351,16 @@ class Priced(CandidateSearch):
         with np.errstate(invalid="ignore"):
             return np.asarray(np.nan_to_num(short * rate, nan=0.0, posinf=np.inf).max(axis=1))
 
-    def _of_core(self, number: int, core: int, most: Callable[[], float], *, every: bool) -> Iterator[Offer]:
+    def _of_core(self, number: int, core: int, most: Callable[[], float], *, every: bool) -> Listed | None:
         found = list(self._arrays_of(number, core, most))
         if not found:
-            return
+            return None
         first, n, second, many, cents = (np.concatenate(columns) for columns in zip(*found, strict=True))
         kept = np.nonzero(cents <= most())[0]
-        if every:
-            kept = kept[self._unlike(number, first[kept], n[kept], second[kept], many[kept])]
-        elif len(kept):
-            kept = kept[[int(np.argmin(cents[kept]))]]
-        for at in kept:
-            counts = [(int(first[at]), int(n[at]))] + ([(int(second[at]), int(many[at]))] if many[at] else [])
-            yield Offer(float(cents[at]), self._design(number, core, counts))
+        if not len(kept):
+            return None
+        kept = kept[self._unlike(number, first[kept], n[kept], second[kept], many[kept])] if every else kept[[int(np.argmin(cents[kept]))]]
+        return Listed(number, core, first[kept], n[kept], second[kept], many[kept], cents[kept])
 
     def _arrays_of(self, number: int, core: int, most: Callable[[], float]) -> Iterator[tuple[np.ndarray, ...]]:
         """First blocks of arrays on a core, how many, second ones, how many of these (none where there is one kind), and cost [cents]."""

@@ -8,6 +8,9 @@ from dataclasses import dataclass
 from optimizer.growth.offers import Prices
 from optimizer.growth.plan import Plan
 
+SLACK_CENTS = 0.5
+"""Difference of two plans that is only the rounding of their prices."""
+
 NodePrices = dict[int, Prices]
 """By node; present and expected."""
 

@@ -17,11 +17,13 @@ import numpy as np
 
 from optimizer.choice.solver import Ending
 from optimizer.design import Design
+from optimizer.growth.by_first import ByFirst
 from optimizer.growth.ledger import ALLOWANCE, KIND_NAMES, MOUNTS, Ledger, circuits_at
 from optimizer.growth.offers import CoreFilter, Prices
+from optimizer.growth.one_step import is_one_step
 from optimizer.growth.plan import Plan, plan_from
 from optimizer.growth.plan_program import OF_CORE, Column, Duals, PlanProgram
-from optimizer.growth.planned import Center, NodePrices, Planned
+from optimizer.growth.planned import SLACK_CENTS, Center, NodePrices, Planned
 from optimizer.growth.pool import undominated_columns
 from optimizer.growth.starting_prices import starting_prices
 from optimizer.growth.tree import FIRST, Node, Tree
@@ -29,7 +31,6 @@ from optimizer.growth.tree import FIRST, Node, Tree
 if TYPE_CHECKING:
     from optimizer.growth.plan_search import PlanSearch
 
-SLACK_CENTS = 0.5
 ROUNDS_MOST = 200
 EARLY_PLANS, EARLY_GAP = (0, 2), 0.02
 """Rounds before which a first plan is made of what is on offer, and the share of its cost that it is not worth waiting for."""
@@ -95,6 +96,7 @@ class Rounds:
         """Designs in the relaxation: of all on offer those that were cheap at some prices."""
         self.in_kits = self._counts_in_kits()
         self.whole_proven = False
+        self.one_step = is_one_step(self.ledger, self.nodes) and all(self._exact(node) for node in self.nodes)
         self.anew_cents = 0.0
         """What the cheapest designs cost where each node buys all of its own."""
         self.best_prices = dict(self.start)
@@ -106,12 +108,14 @@ class Rounds:
         parts = {part for kit in self.ledger.kits for part in kit.contents if self.ledger.kind(part) in OF_CORE}
         return {part: {n for node in self.nodes for n in self.search.pools[node.number].offers.counts(part)} for part in parts}
 
-    def _left_s(self) -> float:
+    def left_s(self) -> float:
+        """Time that is left."""
         return self.ends - time.perf_counter()
 
     # --- what is on offer
 
-    def _offered(self, node: Node) -> list[Column]:
+    def offered(self, node: Node) -> list[Column]:
+        """Designs of a node that are known."""
         if self._fixed(node):
             return self._fixed_column(node)
         columns = list(self.search.pools[node.number].columns.values())
@@ -122,7 +126,7 @@ class Rounds:
     def _ask(self, node: Node, prices: Prices) -> float:
         """Take the cheapest designs of a node into work; what the cheapest costs at these prices."""
         if self._fixed(node):
-            return _cost(self._column(node, self.fixed[node.number]), prices)
+            return _cost(self.column(node, self.fixed[node.number]), prices)
         known = self._take(node, prices)
         search = self.search.pools[node.number].offers.priced(prices, known, self.first if node.number == FIRST else None)
         found = search.cheapest(NEAR_SHARE) if search.blocks else []
@@ -135,7 +139,7 @@ class Rounds:
 
     def _take(self, node: Node, prices: Prices) -> float:
         """Take the cheapest designs that are known already into work; what the cheapest costs."""
-        columns = self._offered(node)
+        columns = self.offered(node)
         ranked = sorted((_cost(column, prices), at) for at, column in enumerate(columns))
         for cents, at in ranked[:TAKEN_MOST]:
             if cents <= ranked[0][0] + NEAR_SHARE * abs(ranked[0][0]):
@@ -147,7 +151,7 @@ class Rounds:
         self.search.pools[node.number].add(designs)
         known = self.search.pools[node.number].columns
         for design in designs:
-            column = self._column(node, design)
+            column = self.column(node, design)
             if column.key in known:
                 self.working[node.number].setdefault(column.key, column)
 
@@ -157,7 +161,7 @@ class Rounds:
         """Rounds to the least relaxation, a plan, and the proof."""
         for node in self.nodes:
             self._begin(node)
-            if not self._offered(node):
+            if not self.offered(node):
                 return Planned(None, np.inf, proven=True, reason=f"no design serves {node.name}")
         self._known_before()
         try:
@@ -169,17 +173,20 @@ class Rounds:
         """The plan with its proof, as far as the time goes."""
         self._descend()
         self.search.centers.append(Center(dict(self.tree.chance), self.best_prices, self.best_beside))
-        self._plan_of(self._in_work())
-        self._share_parts()
+        gap = EARLY_GAP if self.one_step else 0.0  # there the proof finds better plans on its way
+        self.plan_of(self._in_work(), gap=gap)
+        self._share_parts(gap=gap)
         plan = self.known
         if plan is None:
             reason = "budget, stock or what must be used leave none" if self._hopeless() else "no plan was found in the time that was given"
             return Planned(None, self.bound, proven=False, reason=reason)
+        if self.one_step and plan.cents - self.bound > max(SLACK_CENTS, self.gap * plan.cents):
+            return ByFirst(self, plan).planned()
         for share in (FIRST_SHARE, 1.0, 1.0):
             within = plan.cents - self.bound
             if within <= max(SLACK_CENTS, self.gap * plan.cents):
                 return Planned(plan, self.bound, proven=within <= SLACK_CENTS)
-            if self._left_s() <= 0 or not all(self._exact(node) for node in self.nodes) or not self._put_on_offer(share * within):
+            if self.left_s() <= 0 or not all(self._exact(node) for node in self.nodes) or not self.put_on_offer(self.nodes, share * within):
                 break
             better = self._better(within)
             if better is not None and better.cents < plan.cents:
@@ -211,16 +218,16 @@ class Rounds:
         constant = self.ledger.prices.fixed_freight_cents * self.ledger.on_top
         for prices, beside in self._centers():
             self._ask_all(prices, beside, constant)
-        ends = time.perf_counter() + ROUNDS_SHARE * self._left_s()
+        ends = time.perf_counter() + ROUNDS_SHARE * self.left_s()
         drawn = SMOOTHING
         close = np.inf  # half of what was left at the last probe is what the next one waits for
         for number in range(ROUNDS_MOST):
             offered = self._in_work()
             if number in EARLY_PLANS:
-                self._plan_of(offered, gap=EARLY_GAP)
+                self.plan_of(offered, gap=EARLY_GAP)
                 self._share_parts(gap=EARLY_GAP)
             program = PlanProgram(self.ledger, self.nodes, offered, whole=False, around=self.best_prices, width=WIDTH, counts=self.in_kits)
-            solved = program.solve(max(1.0, self._left_s()))
+            solved = program.solve(max(1.0, self.left_s()))
             if solved.ending is not Ending.OPTIMAL or solved.objective is None:
                 return
             duals, least = program.duals(), solved.objective + constant
@@ -238,8 +245,10 @@ class Rounds:
             if time.perf_counter() > ends or least - before < max(SLACK_CENTS, CLOSE_SHARE * abs(before)):
                 return  # no better prices near the best ones; the bound is concave in them, so there are none at all
             if least - self.bound < min(close, PROBE_SHARE * abs(least)):
+                if self.one_step:
+                    return
                 close = (least - self.bound) / 2
-                self._plan_of(self._in_work(), gap=PROBE_GAP)
+                self.plan_of(self._in_work(), gap=PROBE_GAP)
                 if self._few_within():
                     return
 
@@ -251,7 +260,7 @@ class Rounds:
         """Whether so few designs lie within the gap that the proof may begin."""
         if self.known is None or not all(self._exact(node) for node in self.nodes):
             return False
-        return self._put_on_offer(self.known.cents - self.bound, most=PROBE_MOST, seconds=PROBE_S)
+        return self.put_on_offer(self.nodes, self.known.cents - self.bound, most=PROBE_MOST, seconds=PROBE_S)
 
     def _centers(self) -> Iterator[tuple[NodePrices, float]]:
         """Prices to begin with: the starting ones, those that were best for the same probabilities, and mixtures.
@@ -300,13 +309,13 @@ class Rounds:
         """Better the known plan by designs that use what its designs of other dates use, while that helps."""
         for _ in range(NEIGHBOURS_MOST):
             plan = self.known
-            if plan is None or self._left_s() <= 0:
+            if plan is None or self.left_s() <= 0:
                 return
             for node in self.nodes:
                 if not self._fixed(node):
                     for share in NEIGHBOUR_SHARES:
                         self._ask_beside(node, plan, share)
-            self._plan_of(self._in_work(), gap=gap)
+            self.plan_of(self._in_work(), gap=gap)
             if self.known is plan:
                 return
 
@@ -327,9 +336,9 @@ class Rounds:
     def _better(self, within: float) -> Plan | None:
         """A better plan than the known one, of the designs on offer whose cost lies so near to that of their node's cheapest."""
         below = self.known.cents if self.known is not None else np.inf
-        return self._plan_of({node.number: self._trimmed(node, within) for node in self.nodes}, below)
+        return self.plan_of({node.number: self.trimmed(node, within) for node in self.nodes}, below)
 
-    def _plan_of(self, offered: Mapping[int, Sequence[Column]], below: float = np.inf, gap: float = 0.0) -> Plan | None:
+    def plan_of(self, offered: Mapping[int, Sequence[Column]], below: float = np.inf, gap: float = 0.0) -> Plan | None:
         """The best plan of some designs; one that the check does not accept goes, and the rest is tried again."""
         left = {number: list(columns) for number, columns in offered.items()}
         while all(left.values()):
@@ -337,7 +346,7 @@ class Rounds:
             self.search.progress(f"{self.name}: a plan of {sum(len(one) for one in left.values())} designs on offer")
             if np.isfinite(below):
                 program.cost_below(below - SLACK_CENTS)
-            solved = program.solve(max(1.0, self._left_s()), gap)
+            solved = program.solve(max(1.0, self.left_s()), gap)
             self.whole_proven = gap == 0 and solved.ending in (Ending.OPTIMAL, Ending.INFEASIBLE)
             if not solved.has_solution:
                 return None
@@ -365,7 +374,7 @@ class Rounds:
             serves = all(node.number in plan.visits for node in self.nodes)
             for node in self.nodes:
                 if serves and self._fixed(node):
-                    serves = self._column(node, plan.visits[node.number].design).key == self._column(node, self.fixed[node.number]).key
+                    serves = self.column(node, plan.visits[node.number].design).key == self.column(node, self.fixed[node.number]).key
             if serves and (self.first is None or self.first.keeps(plan.first.design)):
                 here = Plan(self.ledger, {node.number: plan.visits[node.number] for node in self.nodes}, {
                     future: cost for future, cost in plan.cost_by_future.items() if self.tree.chance[future] > 0
@@ -378,32 +387,33 @@ class Rounds:
                     self._add(node, [self.known.visits[node.number].design])
 
     def _fixed_column(self, node: Node) -> list[Column]:
-        return [self._column(node, self.fixed[node.number])] if self._fixed(node) else []
+        return [self.column(node, self.fixed[node.number])] if self._fixed(node) else []
 
-    def _column(self, node: Node, design: Design) -> Column:
+    def column(self, node: Node, design: Design) -> Column:
+        """The column of a node's design."""
         return Column.of(design, self.search.pools[node.number].offers.of(design).stock.prices)
 
     def _fixed(self, node: Node) -> bool:
         return node.number in self.fixed
 
-    def _trimmed(self, node: Node, within: float) -> list[Column]:
+    def trimmed(self, node: Node, within: float) -> list[Column]:
         """Designs on offer without those that are too dear, and those that use more of everything than another."""
-        columns = self._offered(node)
+        columns = self.offered(node)
         if np.isfinite(within):
             costs = [_cost(column, self.best_prices[node.number]) for column in columns]
             limit = min(costs) + within + SLACK_CENTS
             columns = [column for column, cost in zip(columns, costs, strict=True) if cost <= limit]
         return undominated_columns(columns, lots=node.number != FIRST)
 
-    def _put_on_offer(self, within: float, most: int = ON_OFFER_MOST, seconds: float = np.inf) -> bool:
+    def put_on_offer(self, nodes: Sequence[Node], within: float, most: int = ON_OFFER_MOST, seconds: float = np.inf) -> bool:
         """Every design within the gap of its node's cheapest, at the prices of the best bound; False where they are too many."""
         ends = min(self.ends, time.perf_counter() + seconds)
         total = 0
-        for node in self.nodes:
+        for node in nodes:
             if self._fixed(node):
                 continue
             prices, pool = self.best_prices[node.number], self.search.pools[node.number]
-            least = min(_cost(column, prices) for column in self._offered(node))
+            least = min(_cost(column, prices) for column in self.offered(node))
             limit = least + within + SLACK_CENTS
             search = pool.offers.priced(prices, limit, self.first if node.number == FIRST else None)
             for offer in search.within(limit) if search.blocks else ():

@@ -17,7 +17,8 @@ from optimizer.growth.plan import Plan
 from optimizer.growth.plan_check import check_plan
 from optimizer.growth.plan_program import Column, PlanProgram
 from optimizer.growth.plan_search import PlanSearch
-from optimizer.growth.rounds import SLACK_CENTS, Rounds
+from optimizer.growth.planned import SLACK_CENTS
+from optimizer.growth.rounds import Rounds
 from optimizer.growth.tree import tree_of
 
 SELLS, KEEPS, ADDS, REPLACES = "sells", "keeps the battery", "adds to the bank", "replaces the battery"

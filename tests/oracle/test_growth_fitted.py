@@ -23,8 +23,7 @@ from optimizer.growth import fitted
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_check import check_plan
 from optimizer.growth.plan_search import PlanSearch
-from optimizer.growth.planned import Planned
-from optimizer.growth.rounds import SLACK_CENTS
+from optimizer.growth.planned import SLACK_CENTS, Planned
 from optimizer.growth.tree import tree_of
 from optimizer.handover.as_json import choice_data
 from optimizer.handover.grow_text import grow_text

@@ -14,7 +14,7 @@ from optimizer.growth.ledger import MOUNTS
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_check import check_plan
 from optimizer.growth.plan_search import PlanSearch
-from optimizer.growth.rounds import SLACK_CENTS
+from optimizer.growth.planned import SLACK_CENTS
 from optimizer.growth.tree import tree_of
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem

@@ -15,7 +15,7 @@ from optimizer.answer import solve
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_check import check_plan
 from optimizer.growth.plan_search import PlanSearch
-from optimizer.growth.rounds import SLACK_CENTS
+from optimizer.growth.planned import SLACK_CENTS
 from optimizer.growth.tree import tree_of
 from optimizer.inputs.catalog import Catalog, load_catalog
 from optimizer.inputs.growth import Future, Growth

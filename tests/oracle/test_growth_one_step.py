@@ -1,0 +1,88 @@
+"""What a first design costs at least with all that follows it, held against programs of whole numbers in which that design is the first."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import pytest
+from growth_enumerate import growth_case, ways_of
+
+from optimizer.bill import PriceList
+from optimizer.growth.ledger import Ledger
+from optimizer.growth.offers import Prices
+from optimizer.growth.one_step import OneStep, is_one_step
+from optimizer.growth.plan import Plan, plan_from
+from optimizer.growth.plan_program import Column, PlanProgram
+from optimizer.growth.planned import SLACK_CENTS
+from optimizer.growth.tree import FIRST, tree_of
+from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.kits import Kit
+from optimizer.inputs.problem import Problem
+
+PLAIN = {1: 6, 6: 8, 15: 8, 18: 8, 27: 8, 28: 6, 33: 8, 37: 8}
+"""Growing houses without owned parts whose futures have one step at most, and first designs of which the count is the cost to a cent."""
+
+WITH_KITS = ((1, 0), (7, 0), (15, 0), (18, 1), (27, 0), (28, 0), (34, 1))
+"""The same with kits, and a draw of these."""
+
+FIRSTS_MOST = 8
+
+
+@dataclass(frozen=True)
+class Held:
+    """A first design: the least that its count says, and the best plan with it."""
+
+    least_cents: float
+    plan: Plan
+
+
+def with_kits(seed: int, draw: int) -> tuple[Problem, Catalog]:
+    """A growing house with one or two kits of its parts."""
+    problem, catalog = growth_case(seed)
+    rng, kits = random.Random(seed * 47 + draw), []
+    sold = [*catalog.batteries, *catalog.modules, *catalog.controllers, *catalog.inverters]
+    for number in range(rng.choice((1, 2))):
+        parts = tuple((part.id, rng.choice((1, 1, 2, 4))) for part in rng.sample(sold, rng.choice((1, 2, 3))))
+        apart = sum(catalog.by_id[part].price * count for part, count in parts)
+        kits.append(Kit(id=f"K-{number}", price=round(apart * rng.uniform(0.75, 1.05), 2), parts=parts))
+    growth = problem.growth
+    assert growth is not None
+    worthless = growth.model_copy(update={"resale_share": {}, "end_value_share": {}})  # nobody buys a cheap kit only to sell it
+    return problem.model_copy(update={"growth": worthless}), replace(catalog, kits=tuple(kits))
+
+
+def held(problem: Problem, catalog: Catalog) -> Iterator[Held]:
+    """Some first designs of a case, each with everything that may follow."""
+    tree = tree_of(problem)
+    ledger = Ledger(tree, catalog)
+    assert is_one_step(ledger, tree.nodes)
+    ways = [[Column.of(design, PriceList(node.problem, catalog)) for _, design in ways_of(node.problem, catalog)] for node in tree.nodes]
+    assert all(ways)
+    later = {node.number: ways[node.number] for node in tree.nodes[1:]}
+    items = sorted({item for columns in ways for column in columns for item in column.usage} | {part for kit in catalog.kits for part, _ in kit.parts})
+    count = OneStep(ledger, tree.nodes, items, later, {node.number: Prices({}) for node in tree.nodes}, 0.0)
+    firsts = ways[FIRST]
+    for first in random.Random(5).sample(firsts, min(FIRSTS_MOST, len(firsts))):
+        program = PlanProgram(ledger, tree.nodes, {FIRST: [first], **later}, whole=True)
+        assert program.solve(60.0).has_solution
+        yield Held(min(one.least_cents for one in count.near_one(first)), plan_from(program))
+
+
+def never_above(found: Sequence[Held]) -> bool:
+    return all(one.least_cents <= one.plan.cents + SLACK_CENTS for one in found)
+
+
+@pytest.mark.parametrize("seed", PLAIN)
+def test_a_count_is_the_cost_of_the_best_plan_with_its_first_design_or_less(seed: int) -> None:
+    found = list(held(*growth_case(seed)))
+    assert never_above(found)
+    assert sum(one.least_cents >= one.plan.cents - SLACK_CENTS for one in found) == PLAIN[seed]
+
+
+def test_kits_never_bring_a_plan_below_its_count() -> None:
+    found = [one for seed, draw in WITH_KITS for one in held(*with_kits(seed, draw))]
+    assert never_above(found)
+    assert sum(bool(one.plan.first.kits) for one in found) >= 20
+    assert sum(bool(visit.kits) for one in found for visit in one.plan.visits.values() if visit.node.number != FIRST) >= 5
