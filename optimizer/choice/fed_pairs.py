@@ -38,11 +38,11 @@ def try_fed_pairs(search: CandidateSearch, number: int) -> None:
     for at in np.argsort(bounds, kind="stable"):
         if bounds[at] > search.most + SLACK_CENTS:
             break
-        for first, n, second, m in _numbers(search, number, int(rows[at]), excess[at], search.most + SLACK_CENTS - bounds[at]):
+        for first, n, second, m in numbers_within(search, number, int(rows[at]), excess[at], search.most + SLACK_CENTS - bounds[at]):
             left -= len(first)
             if left < 0:
                 return
-            cost = _cost(search, number, int(rows[at]), first, n, second, m)
+            cost = fed_cents(search, number, int(rows[at]), first, n, second, m)
             np.minimum.at(block_least, first, cost)
             np.minimum.at(block_least, second, cost)
             core_least[at] = min(core_least[at], float(cost.min(initial=np.inf)))
@@ -50,7 +50,7 @@ def try_fed_pairs(search: CandidateSearch, number: int) -> None:
     search.keep_cheap(number, core_least, block_least)
 
 
-def _numbers(search: CandidateSearch, number: int, core: int, excess: np.ndarray, room_cents: float) -> Iterator[tuple[np.ndarray, int, np.ndarray, int]]:
+def numbers_within(search: CandidateSearch, number: int, core: int, excess: np.ndarray, room_cents: float) -> Iterator[tuple[np.ndarray, int, np.ndarray, int]]:
     """So many of a first block and so many of a second whose excess leaves a chance; a block alone is its own second, 0 times."""
     blocks, most = search.blocks[number], search.most_of_each(search.blocks[number], core)
     controllers = search.problem.bounds.controllers
@@ -78,7 +78,7 @@ def _numbers(search: CandidateSearch, number: int, core: int, excess: np.ndarray
                     yield first[kept], n, second[kept], m
 
 
-def _cost(search: CandidateSearch, number: int, core: int, first: np.ndarray, n: int, second: np.ndarray, m: int) -> np.ndarray:
+def fed_cents(search: CandidateSearch, number: int, core: int, first: np.ndarray, n: int, second: np.ndarray, m: int) -> np.ndarray:
     """Cost of designs on a core with their fuel, infinite where they do not fit [cents]."""
     blocks, table = search.blocks[number], search.cores.table
 

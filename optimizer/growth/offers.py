@@ -10,9 +10,10 @@ from typing import Any
 
 import numpy as np
 
-from optimizer.bill import PriceList, allowance_counts, block_allowances
+from optimizer.bill import allowance_counts, block_allowances
 from optimizer.choice.candidates import CandidateSearch, candidates
 from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months
+from optimizer.choice.feeding import bounds_with_fuel, running_cents
 from optimizer.choice.narrow import asked_by, given_by
 from optimizer.choice.pairs import priced_pairs
 from optimizer.choice.prune import undominated_in_groups
@@ -21,6 +22,7 @@ from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
 from optimizer.design import Block, Design
 from optimizer.growth.ledger import ALLOWANCE, MOUNTS, circuits_at
+from optimizer.growth.sourced import RUNNING, PlanPrices, burnt_cents, fed_arrays
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Inverter
 from optimizer.inputs.problem import Problem
@@ -50,16 +52,18 @@ class Offers:
 
     def __init__(self, problem: Problem, catalog: Catalog) -> None:
         self.needs, self.catalog = Needs(problem), catalog
-        self.stock = Stock(problem, catalog, PriceList(problem, catalog))
+        self.stock = Stock(problem, catalog, PlanPrices(problem, catalog))
         # What is owned, sold in packs or kits, or short of stock is a matter of the purchases; demands and limits stay.
-        self.stock.special, self.stock.packs = {*self.stock.at_most, *self.stock.at_least}, set()
+        # Sources are told apart by their parts: one that stands already may be taken though another would cost less.
+        self.stock.special, self.stock.packs = {part.id for part in (*catalog.generators, *catalog.chargers, *catalog.alternator_chargers)}, set()
         self.base = candidates(self.needs, catalog, self.stock, Screening(self.needs.severities), prune=False)
+        self.stock.special = {*self.stock.at_most, *self.stock.at_least}
         self.exact = problem.bounds.array_kinds <= 2 and not any(plane.rectangles for plane in self.needs.arrays)
         """Whether every design is seen: those of three kinds of array are not."""
         for number in list(self.base.blocks):
             self._within_limits(number)
         for number, blocks in self.base.blocks.items():
-            self.base.blocks[number] = _cheapest_cables(blocks)
+            self.base.blocks[number] = _cheapest_cables(blocks) if not self.base.is_fed(number) else blocks  # there a thicker one saves fuel
         for number in list(self.base.blocks):
             self._without_wasteful(number)
         cores, arrays = self.base.cores, self.base.arrays
@@ -214,6 +218,8 @@ class Priced(CandidateSearch):
         table, arrays, price = self.cores.table, self.arrays, prices.each
         core = np.array([prices.cost(items, int(volts)) for items, volts in zip(offers.core_items, table.columns.get("volts", ()), strict=True)])
         self.cores = replace(self.cores, table=Table({**table.columns, "least_cost": core, "cost": core}))
+        if self.cores.fed:
+            self.cores.table.add(feed_cents=table.feed_cents * offers.stock.prices.marked_up * price.get(RUNNING, 0.0))
         device = np.array([prices.cost(items, 0) for items in offers.device_items])
         module = np.array([price.get(one.id, 0.0) + price.get(ALLOWANCE + "module", 0.0) for one in arrays.modules])
         string = price.get(ALLOWANCE + "array string", 0.0)
@@ -240,6 +246,8 @@ class Priced(CandidateSearch):
         """A design that is there: the new bound, at the prices asked for."""
         blocks = self.blocks[number]
         cents = float(self.cores.table.least_cost[core]) + sum(count * float(blocks.least_cost[row]) for row, count in counts)
+        if self.cores.fed:
+            cents += float(running_cents(self.cores.table, core, sum(count * blocks.harvest_wh[row] for row, count in counts)))
         if cents < self.most + SLACK_CENTS and (self.best is None or cents < self.best.cents):
             self.best = Offer(cents, self._design(number, core, counts))
         self.most = self.least = min(self.most, cents)
@@ -248,7 +256,7 @@ class Priced(CandidateSearch):
     def _design(self, number: int, core: int, counts: list[tuple[int, int]]) -> Design:
         bank, inverters, converters = self.cores.parts(core, self.needs, self.catalog)
         ordered = sorted(counts, key=lambda one: self._block_key(number, one[0]))
-        return Design(bank, tuple(self.arrays.block(self.blocks[number], row, n) for row, n in ordered), inverters, converters)
+        return Design(bank, tuple(self.arrays.block(self.blocks[number], row, n) for row, n in ordered), inverters, converters, self.cores.source(core))
 
     def _block_key(self, number: int, row: int) -> tuple[object, ...]:
         block = self.arrays.block(self.blocks[number], row)
@@ -280,7 +288,7 @@ class Priced(CandidateSearch):
 
     def _scanned(self, most: Callable[[], float], *, every: bool) -> Iterator[Offer]:
         """Designs at most as dear as `most` says, core by core, the cheapest bounds first; or only the cheapest of many."""
-        bounds = [(float(bound), number, int(core)) for number in self.blocks for bound, core in zip(self._core_bounds(number), self.core_rows[number], strict=True)]
+        bounds = [(float(bound), number, int(core)) for number in self.blocks for bound, core in zip(self._whole_bounds(number), self.core_rows[number], strict=True)]
         whole, rates = dict(self.blocks), {number: self._rates(number) for number in self.blocks}
         for bound, number, core in sorted(bounds):
             if bound > most() + SLACK_CENTS:
@@ -291,6 +299,11 @@ class Priced(CandidateSearch):
             if len(self.blocks[number]):
                 yield from self._of_core(number, core, most, every=every)
         self.blocks.update(whole)
+
+    def _whole_bounds(self, number: int) -> np.ndarray:
+        """Least cost of a design on each core of a class, with what its source burns [cents]."""
+        bounds = self._core_bounds(number)
+        return np.maximum(bounds, bounds_with_fuel(self._rows(number), self.blocks[number])[0]) if self.is_fed(number) else bounds
 
     def _completion(self, core: int, blocks: Table, rate: np.ndarray) -> np.ndarray:
         """Least cost of the rest of an array on a core, beside each block: at the best rate of any block [cents]."""
@@ -306,7 +319,7 @@ class Priced(CandidateSearch):
         first, n, second, many, cents = (np.concatenate(columns) for columns in zip(*found, strict=True))
         kept = np.nonzero(cents <= most())[0]
         if every:
-            kept = kept[self._unlike(number, first[kept], n[kept], second[kept], many[kept])]
+            kept = kept[self._unlike(number, core, first[kept], n[kept], second[kept], many[kept])]
         elif len(kept):
             kept = kept[[int(np.argmin(cents[kept]))]]
         for at in kept:
@@ -315,6 +328,9 @@ class Priced(CandidateSearch):
 
     def _arrays_of(self, number: int, core: int, most: Callable[[], float]) -> Iterator[tuple[np.ndarray, ...]]:
         """First blocks of arrays on a core, how many, second ones, how many of these (none where there is one kind), and cost [cents]."""
+        if self.cores.fed and self.cores.table.feed[core] >= 0:
+            yield from fed_arrays(self, number, core, most)
+            return
         blocks = self.blocks[number]
         counts = self.single_kind_counts(blocks, core)
         rows = np.nonzero(np.isfinite(counts))[0]
@@ -325,7 +341,7 @@ class Priced(CandidateSearch):
         for n, first, second, many, cents in priced_pairs(self, number, core, months, most() + SLACK_CENTS):
             yield first, np.full(len(first), float(n)), second, many, cents
 
-    def _unlike(self, number: int, first: np.ndarray, n: np.ndarray, second: np.ndarray, many: np.ndarray) -> np.ndarray:
+    def _unlike(self, number: int, core: int, first: np.ndarray, n: np.ndarray, second: np.ndarray, many: np.ndarray) -> np.ndarray:
         """Arrays but for those that differ from another only in more strings, wire or mounts: no plan needs them."""
         blocks = self.blocks[number]
         each = np.column_stack([blocks.device, blocks.module, blocks.modules_each])
@@ -334,7 +350,9 @@ class Priced(CandidateSearch):
         pairs = np.column_stack([np.minimum(mine, its), np.maximum(mine, its)])
         group = np.unique(pairs, axis=0, return_inverse=True)[1].ravel()
         columns = [blocks.strings, *(blocks.columns[name] for name in IN_CENTS if name in blocks.columns)]
-        return undominated_in_groups(group, np.column_stack([n * column[first] + many * column[second] for column in columns]))
+        used = [n * column[first] + many * column[second] for column in columns]
+        used += [burnt_cents(self, number, core, first, n, second, many)] if self.cores.fed else []
+        return undominated_in_groups(group, np.column_stack(used))
 
 
 def _cheapest_cables(blocks: Table) -> Table:

@@ -23,6 +23,7 @@ from optimizer.growth.plan import Plan, plan_from
 from optimizer.growth.plan_program import OF_CORE, Column, Duals, PlanProgram
 from optimizer.growth.planned import Center, NodePrices, Planned
 from optimizer.growth.pool import undominated_columns
+from optimizer.growth.sourced import RUNNING
 from optimizer.growth.starting_prices import starting_prices
 from optimizer.growth.tree import FIRST, Node, Tree
 
@@ -86,7 +87,7 @@ class Rounds:
         self.ends = time.perf_counter() + seconds
         items = [part.id for part in search.catalog.parts() if type(part) in KIND_NAMES]
         items += [ALLOWANCE + per for per in self.ledger.prices.allowance_bill_cents]
-        items += [MOUNTS, *(circuits_at(volts) for volts in (12, 24, 36, 48))]
+        items += [RUNNING, MOUNTS, *(circuits_at(volts) for volts in (12, 24, 36, 48))]
         start = {item: starting_prices(self.ledger, self.nodes, item) for item in items}
         self.start: NodePrices = {node.number: Prices({item: start[item][node.number] for item in items}) for node in self.nodes}
         self.bound = -np.inf
@@ -415,4 +416,4 @@ class Rounds:
 
 
 def _cost(column: Column, prices: Prices) -> float:
-    return prices.cost(column.usage, column.volts)
+    return prices.cost(column.usage, column.volts) + prices.of(RUNNING, column.yearly_cents)
