@@ -56,13 +56,6 @@ def fed_growth(seed: int) -> tuple[Problem, Catalog]:
 
 
 def at_once_with_fuel(problem: Problem) -> Problem:
-    """Nothing ahead: the plan's horizon and discount are those that `solve` counts fuel with."""
-    asked = at_once(problem)
-    growth = asked.growth.model_copy(update={"horizon_years": problem.source_use.years, "discount_pct": problem.life_cycle.discount_pct})
-    return asked.model_copy(update={"growth": growth})
-
-
-def at_once_with_fuel(problem: Problem) -> Problem:
     """Nothing ahead, over the years and at the discount that `solve` counts what is burnt with."""
     asked = at_once(problem)
     growth = asked.growth.model_copy(update={"horizon_years": problem.source_use.years, "discount_pct": problem.life_cycle.discount_pct})
