@@ -103,9 +103,27 @@ class Offers:
         attributes = np.column_stack([*dominance.block_attributes(cores, blocks), *demanded, *used])
         base.blocks[number] = blocks.take(undominated_in_groups(blocks.device * len(base.arrays.modules) + blocks.module, attributes))
 
+    @cached_property
+    def _used(self) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+        """Rows of the cores that use an item, and how much of it, by item."""
+        found: dict[str, tuple[list[int], list[float]]] = {}
+        for row, items in enumerate(self.core_items):
+            for item, n in items.items():
+                rows, pieces = found.setdefault(item, ([], []))
+                rows.append(row)
+                pieces.append(n)
+        return {item: (np.array(rows), np.array(pieces)) for item, (rows, pieces) in found.items()}
+
+    def core_cents(self, prices: Prices) -> np.ndarray:
+        """Cost of every core at some prices [cents]."""
+        cents = np.array([prices.volts.get(int(volts), 0.0) for volts in self.base.cores.table.columns.get("volts", ())])
+        for item, (rows, pieces) in self._used.items():
+            cents[rows] += prices.of_each(item, pieces)
+        return cents
+
     def counts(self, item: str) -> set[int]:
         """Numbers of an item that some core uses."""
-        return {int(used[item]) for used in self.core_items if item in used}
+        return {int(n) for n in np.unique(self._used[item][1])} if item in self._used else set()
 
     def of(self, design: Design) -> Offers:
         """The offers that a design is one of: these."""
@@ -149,6 +167,14 @@ class Prices:
             return self.each.get(item, 0.0) * pieces
         last = len(table) - 1
         return float(table[int(pieces)]) if pieces <= last else float(table[last]) + self._beyond[item] * (pieces - last)
+
+    def of_each(self, item: str, pieces: np.ndarray) -> np.ndarray:
+        """The same for many numbers of pieces at once."""
+        table = self.together.get(item)
+        if table is None:
+            return self.each.get(item, 0.0) * pieces
+        last = len(table) - 1
+        return np.asarray(table[np.minimum(pieces, last).astype(int)] + self._beyond[item] * np.maximum(pieces - last, 0.0))
 
     def cost(self, usage: Mapping[str, float], volts: int) -> float:
         """Cost of a design by what it uses."""
@@ -216,7 +242,7 @@ class Priced(CandidateSearch):
     def __init__(self, offers: Offers, prices: Prices, most: float, kept: CoreFilter | None) -> None:
         self.__dict__.update(copy.copy(offers.base).__dict__)
         table, arrays, price = self.cores.table, self.arrays, prices.each
-        core = np.array([prices.cost(items, int(volts)) for items, volts in zip(offers.core_items, table.columns.get("volts", ()), strict=True)])
+        core = offers.core_cents(prices)
         self.cores = replace(self.cores, table=Table({**table.columns, "least_cost": core, "cost": core}))
         if self.cores.fed:
             self.cores.table.add(feed_cents=table.feed_cents * offers.stock.prices.marked_up * price.get(RUNNING, 0.0))

@@ -5,15 +5,17 @@ from __future__ import annotations
 import random
 from dataclasses import replace
 from functools import cache
+from typing import Any
 
 import pytest
 from cases import inverter
-from growth_enumerate import EveryPlan, growth_case
+from growth_enumerate import EveryPlan, burnt, growth_case
 from test_generator_in_design import chargers, fed, sets
 from test_growth_single import at_once
 from test_visiting_sources import visited
 
-from optimizer.answer import solve
+from optimizer.answer import check, solve
+from optimizer.design import choice_of
 from optimizer.growth.plan import Plan, running_of_future
 from optimizer.growth.plan_check import check_plan
 from optimizer.growth.plan_search import PlanSearch
@@ -21,6 +23,7 @@ from optimizer.growth.rounds import SLACK_CENTS
 from optimizer.growth.tree import tree_of
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.problem import Problem
+from optimizer.proof.source import Fed
 
 KINDS = ("generator", "charger")
 
@@ -66,7 +69,7 @@ def at_once_with_fuel(problem: Problem) -> Problem:
 
 NOW, LATER, KEEPS, SELLS, BURNS = "bought at first", "bought later", "kept in use", "sold", "burns"
 
-PLANNED: dict[int, set[str]] = {9: {NOW, KEEPS, BURNS}, 15: set(), 16: set(), 19: set(), 24: set()}
+PLANNED = {15: {NOW, KEEPS, SELLS, BURNS}, 16: {LATER, BURNS}, 18: {LATER, BURNS}, 19: {LATER, BURNS}, 38: {NOW, KEEPS, BURNS}}
 """Cases with few enough plans to look at all, each with what its best plan does with a generator and its chargers."""
 
 
@@ -107,6 +110,41 @@ def test_the_best_plan_with_a_generator_is_the_best_of_all(seed: int) -> None:
 def test_the_cases_are_of_every_kind() -> None:
     """What each case does is asserted with its plan."""
     assert all(any(one in features for features in PLANNED.values()) for one in (NOW, LATER, KEEPS, SELLS, BURNS))
+
+
+def test_what_is_said_of_them_follows_from_the_months() -> None:
+    """Fuel of a date, counted again from the report of its design; and its share of each future's cost."""
+    plan = planned(38)
+    catalog, growth = plan.ledger.catalog, plan.ledger.growth
+    for visit in plan.visits.values():
+        report = check(choice_of(visit.design), visit.node.problem, catalog)
+        assert report.valid
+        assert visit.yearly_cents == pytest.approx(burnt(Fed(report.whole, visit.design.source), visit.node.problem))
+    dates = [*(node.year for node in plan.ledger.tree.nodes), growth.horizon_years]
+    each = (1 + growth.price_trend_pct["running"] / 100) / (1 + growth.discount_pct / 100)
+    # hand: each date's fuel at the end of every year until the next, the year that a date falls into shared by the interest of its parts.
+    paid = [sum(each**year for year in range(1, int(date) + 1)) + each ** (int(date) + 1) * (1 - each ** (date % 1)) / (1 - each) for date in dates]
+    expected = sum(visit.yearly_cents * (until - since) for visit, since, until in zip(plan.visits.values(), paid[:-1], paid[1:], strict=True))
+    assert running_of_future(plan, "grows") == pytest.approx(expected)
+
+
+def _said(plan: Plan, number: int, **changes: Any) -> tuple[str, ...]:
+    visit = replace(plan.visits[number], **changes)
+    return check_plan(replace(plan, visits={**plan.visits, number: visit}), plan.ledger.catalog)
+
+
+def test_the_check_knows_what_is_burnt_and_what_burns_it() -> None:
+    plan = planned(15)
+    first = plan.first
+    burns = _said(plan, 0, yearly_cents=first.yearly_cents + 1)
+    assert burns == (
+        f"first purchase: the source of the design costs {first.yearly_cents / 100:,.4f} a year, the plan says {(first.yearly_cents + 1) / 100:,.4f}",
+    )
+    away = _said(plan, 0, there={key: n for key, n in first.there.items() if key[0] != "G-S"})
+    assert any("the design uses 1 of 'G-S', 0 are there" in said for said in away)
+    cheaper = replace(plan, cost_by_future={future: cost - 5 for future, cost in plan.cost_by_future.items()})
+    assert all("its cost is" in said for said in check_plan(cheaper, plan.ledger.catalog))
+    assert check_plan(cheaper, plan.ledger.catalog)
 
 
 # --- against the answer for one date
