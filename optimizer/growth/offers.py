@@ -22,7 +22,7 @@ from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
 from optimizer.design import Block, Design
 from optimizer.growth.ledger import ALLOWANCE, MOUNTS, circuits_at
-from optimizer.growth.sourced import RUNNING, PlanPrices, burnt_cents, fed_arrays
+from optimizer.growth.sourced import RUNNING, PlanPrices, burnt_cents, fed_arrays, least_beside
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Inverter
 from optimizer.inputs.problem import Problem
@@ -321,7 +321,11 @@ class Priced(CandidateSearch):
                 break
             left = most() + SLACK_CENTS - float(self.cores.table.least_cost[core])
             blocks = whole[number]
-            self.blocks[number] = blocks.take(blocks.least_cost + self._completion(core, blocks, rates[number]) <= left)
+            chance = blocks.least_cost + self._completion(core, blocks, rates[number]) <= left
+            if self._is_fed(core):
+                least, beyond = least_beside(self, blocks, core)
+                chance &= least + beyond <= most() + SLACK_CENTS
+            self.blocks[number] = blocks.take(chance)
             if len(self.blocks[number]):
                 yield from self._of_core(number, core, most, every=every)
         self.blocks.update(whole)
@@ -330,6 +334,10 @@ class Priced(CandidateSearch):
         """Least cost of a design on each core of a class, with what its source burns [cents]."""
         bounds = self._core_bounds(number)
         return np.maximum(bounds, bounds_with_fuel(self._rows(number), self.blocks[number])[0]) if self.is_fed(number) else bounds
+
+    def _is_fed(self, core: int) -> bool:
+        """Whether a core has a source."""
+        return self.cores.fed and bool(self.cores.table.feed[core] >= 0)
 
     def _completion(self, core: int, blocks: Table, rate: np.ndarray) -> np.ndarray:
         """Least cost of the rest of an array on a core, beside each block: at the best rate of any block [cents]."""
@@ -354,7 +362,7 @@ class Priced(CandidateSearch):
 
     def _arrays_of(self, number: int, core: int, most: Callable[[], float]) -> Iterator[tuple[np.ndarray, ...]]:
         """First blocks of arrays on a core, how many, second ones, how many of these (none where there is one kind), and cost [cents]."""
-        if self.cores.fed and self.cores.table.feed[core] >= 0:
+        if self._is_fed(core):
             yield from fed_arrays(self, number, core, most)
             return
         blocks = self.blocks[number]

@@ -17,6 +17,7 @@ from optimizer.bill import PriceList
 from optimizer.choice.dominance import SLACK_CENTS
 from optimizer.choice.fed_pairs import fed_cents, numbers_within
 from optimizer.choice.feeding import bounds_alike, running_cents
+from optimizer.choice.table import Table
 from optimizer.circuits.wiring import Wiring
 from optimizer.design import Bank, Block, Design
 from optimizer.inputs.parts import Part
@@ -113,13 +114,18 @@ def fed_arrays(search: Priced, number: int, core: int, most: Callable[[], float]
 
     With fuel the smallest counts are not the cheapest, so every number of both kinds is looked at that leaves a chance.
     """
-    blocks = search.blocks[number]
-    _, least, excess = next(bounds_alike(search.cores.table.take(np.array([core])), blocks))
-    for first, n, second, many in numbers_within(search, number, core, excess, most() + SLACK_CENTS - float(least[0])):
+    least, beyond = least_beside(search, search.blocks[number], core)
+    for first, n, second, many in numbers_within(search, number, core, beyond, most() + SLACK_CENTS - least):
         cents = fed_cents(search, number, core, first, n, second, many)
         kept = np.nonzero(cents <= most() + SLACK_CENTS)[0]
         if len(kept):
             yield first[kept], np.full(len(kept), float(n)), second[kept], np.full(len(kept), float(many)), cents[kept]
+
+
+def least_beside(search: Priced, blocks: Table, core: int) -> tuple[float, np.ndarray]:
+    """Least cost of a design on a core with a source, and what each of its blocks adds to that [cents]."""
+    _, least, beyond = next(bounds_alike(search.cores.table.take(np.array([core])), blocks))
+    return float(least[0]), beyond
 
 
 def burnt_cents(search: Priced, number: int, core: int, first: np.ndarray, n: np.ndarray, second: np.ndarray, many: np.ndarray) -> np.ndarray:
