@@ -12,7 +12,7 @@ from cases import inverter
 from growth_enumerate import EveryPlan, burnt, growth_case
 from test_generator_in_design import chargers, fed, sets
 from test_growth_single import at_once
-from test_visiting_sources import visited
+from test_visiting_sources import dc_chargers, visited
 
 from optimizer.answer import check, solve
 from optimizer.design import choice_of
@@ -58,6 +58,25 @@ def fed_growth(seed: int) -> tuple[Problem, Catalog]:
     return Problem.model_validate({**data, "owned": owned}), replace(catalog, inverters=makes, generators=found, chargers=chargers(rng, "230 V 50 Hz", volts))
 
 
+def visited_growth(kind: str, seed: int) -> tuple[Problem, Catalog]:
+    """The same house with shore power or an alternator in place of the generator."""
+    problem, catalog = fed_growth(seed)
+    rng = random.Random(seed * 91 + 1)
+    data = problem.model_dump(exclude_unset=True)
+    del data["generator"]
+    data["site"]["other_source"] = kind
+    for stage in data["growth"]["stages"]:
+        stage["set"] = {name: value for name, value in stage.get("set", {}).items() if not name.startswith("generator")}
+    hours = rng.choice(((0.3, 1.0), (1.0, 2.5), (3.0, 9.0)))
+    data[kind] = {
+        "in_design": True, "hours_per_day": [round(rng.uniform(*hours), 2) for _ in range(12)], "price_per_kwh": rng.choice((0.0, 0.4, 1.5)),
+        "rated_a": rng.choice((60, 110, 250)) if kind == "alternator" else rng.choice((4, 10, 16)), **({"volts": 230} if kind == "shore" else {}),
+    }
+    data["owned"] = [own for own in data.get("owned", []) if own["part"] != "G-S"]
+    found = dc_chargers(rng, data["bank"]["volts"][0]) if kind == "alternator" else ()
+    return Problem.model_validate(data), replace(catalog, alternator_chargers=found)
+
+
 def at_once_with_fuel(problem: Problem) -> Problem:
     """Nothing ahead, over the years and at the discount that `solve` counts what is burnt with."""
     asked = at_once(problem)
@@ -69,7 +88,7 @@ def at_once_with_fuel(problem: Problem) -> Problem:
 
 NOW, LATER, KEEPS, SELLS, BURNS = "bought at first", "bought later", "kept in use", "sold", "burns"
 
-PLANNED = {15: {NOW, KEEPS, SELLS, BURNS}, 16: {LATER, BURNS}, 18: {LATER, BURNS}, 19: {LATER, BURNS}, 38: {NOW, KEEPS, BURNS}}
+PLANNED = {15: {NOW, KEEPS, SELLS, BURNS}, 16: {LATER, BURNS}, 19: {LATER, BURNS}, 38: {NOW, KEEPS, BURNS}}
 """Cases with few enough plans to look at all, each with what its best plan does with a generator and its chargers."""
 
 
@@ -91,9 +110,13 @@ def _features(plan: Plan) -> set[str]:
 @cache
 def planned(seed: int) -> Plan:
     """The best plan, after it was found to be the best of all."""
-    problem, catalog = fed_growth(seed)
+    return best_of_all(*fed_growth(seed))
+
+
+def best_of_all(problem: Problem, catalog: Catalog) -> Plan:
+    """The best plan of a case with few enough plans to look at all."""
     every = EveryPlan(problem, catalog)
-    assert every.possible, seed
+    assert every.possible
     found = PlanSearch(every.tree, catalog).best()
     assert found.plan is not None
     assert found.proven
@@ -105,6 +128,14 @@ def planned(seed: int) -> Plan:
 @pytest.mark.parametrize("seed", PLANNED)
 def test_the_best_plan_with_a_generator_is_the_best_of_all(seed: int) -> None:
     assert _features(planned(seed)) == PLANNED[seed]
+
+
+@pytest.mark.parametrize(("kind", "seed"), [("shore", 15), ("alternator", 19)])
+def test_the_best_plan_with_a_source_that_comes_and_goes_is_the_best_of_all(kind: str, seed: int) -> None:
+    plan = best_of_all(*visited_growth(kind, seed))
+    chargers_at = [visit.design.source.pieces if visit.design.source is not None else () for visit in plan.visits.values()]
+    assert any(chargers_at)
+    assert len(set(map(bool, chargers_at))) == 2, "chargers of their own at some dates, not at all"
 
 
 def test_the_cases_are_of_every_kind() -> None:
