@@ -55,7 +55,8 @@ class Offers:
         self.stock = Stock(problem, catalog, PlanPrices(problem, catalog))
         # What is owned, sold in packs or kits, or short of stock is a matter of the purchases; demands and limits stay.
         # Sources are told apart by their parts: one that stands already may be taken though another would cost less.
-        self.stock.special, self.stock.packs = {part.id for part in (*catalog.generators, *catalog.chargers, *catalog.alternator_chargers)}, set()
+        sources = (*catalog.generators, *catalog.chargers, *catalog.alternator_chargers) if problem.source_in_design else ()
+        self.stock.special, self.stock.packs = {*self.stock.at_most, *self.stock.at_least, *(part.id for part in sources)}, set()
         self.base = candidates(self.needs, catalog, self.stock, Screening(self.needs.severities), prune=False)
         self.stock.special = {*self.stock.at_most, *self.stock.at_least}
         self.exact = problem.bounds.array_kinds <= 2 and not any(plane.rectangles for plane in self.needs.arrays)

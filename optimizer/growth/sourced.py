@@ -116,8 +116,8 @@ def fed_arrays(search: Priced, number: int, core: int, most: Callable[[], float]
     """
     least, beyond = least_beside(search, search.blocks[number], core)
     for first, n, second, many in numbers_within(search, number, core, beyond, most() + SLACK_CENTS - least):
-        cents = fed_cents(search, number, core, first, n, second, many)
-        kept = np.nonzero(cents <= most() + SLACK_CENTS)[0]
+        cents = fed_cents(search, number, core, first, n, second, many, most() + SLACK_CENTS)
+        kept = np.nonzero(np.isfinite(cents))[0]
         if len(kept):
             yield first[kept], np.full(len(kept), float(n)), second[kept], np.full(len(kept), float(many)), cents[kept]
 
