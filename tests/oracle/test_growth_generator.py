@@ -197,7 +197,7 @@ def agreed(problem: Problem, catalog: Catalog) -> Plan | None:
     return found.plan
 
 
-@pytest.mark.parametrize("seed", [4, 104, 134, 146, 154, 160])
+@pytest.mark.parametrize("seed", [4, 104, 134, 146, 154])
 def test_a_generator_is_planned_for_one_date_as_it_is_solved(seed: int) -> None:
     plan = agreed(*fed(seed))
     assert plan is not None
