@@ -38,11 +38,11 @@ def try_fed_pairs(search: CandidateSearch, number: int) -> None:
     for at in np.argsort(bounds, kind="stable"):
         if bounds[at] > search.most + SLACK_CENTS:
             break
-        for first, n, second, m in _numbers(search, number, int(rows[at]), excess[at], search.most + SLACK_CENTS - bounds[at]):
+        for first, n, second, m in numbers_within(search, number, int(rows[at]), excess[at], search.most + SLACK_CENTS - bounds[at]):
             left -= len(first)
             if left < 0:
                 return
-            cost = _cost(search, number, int(rows[at]), first, n, second, m)
+            cost = fed_cents(search, number, int(rows[at]), first, n, second, m, search.most + SLACK_CENTS)
             np.minimum.at(block_least, first, cost)
             np.minimum.at(block_least, second, cost)
             core_least[at] = min(core_least[at], float(cost.min(initial=np.inf)))
@@ -50,7 +50,7 @@ def try_fed_pairs(search: CandidateSearch, number: int) -> None:
     search.keep_cheap(number, core_least, block_least)
 
 
-def _numbers(search: CandidateSearch, number: int, core: int, excess: np.ndarray, room_cents: float) -> Iterator[tuple[np.ndarray, int, np.ndarray, int]]:
+def numbers_within(search: CandidateSearch, number: int, core: int, excess: np.ndarray, room_cents: float) -> Iterator[tuple[np.ndarray, int, np.ndarray, int]]:
     """So many of a first block and so many of a second whose excess leaves a chance; a block alone is its own second, 0 times."""
     blocks, most = search.blocks[number], search.most_of_each(search.blocks[number], core)
     controllers = search.problem.bounds.controllers
@@ -78,22 +78,27 @@ def _numbers(search: CandidateSearch, number: int, core: int, excess: np.ndarray
                     yield first[kept], n, second[kept], m
 
 
-def _cost(search: CandidateSearch, number: int, core: int, first: np.ndarray, n: int, second: np.ndarray, m: int) -> np.ndarray:
-    """Cost of designs on a core with their fuel, infinite where they do not fit [cents]."""
+def fed_cents(
+    search: CandidateSearch, number: int, core: int, first: np.ndarray, n: int, second: np.ndarray, m: int, most_cents: float,
+) -> np.ndarray:
+    """Cost of designs on a core with their fuel, infinite where they do not fit or cost more than `most_cents` [cents]."""
     blocks, table = search.blocks[number], search.cores.table
+    whole, place = np.full(len(first), np.inf), np.arange(len(first))
 
     def both(column: np.ndarray) -> np.ndarray:
-        return np.asarray(n * column[first] + m * column[second])
+        return np.asarray(n * column[first] + m * column[second]) if m else np.asarray(n * column[first])
 
-    cost, fits = table.least_cost[core] + both(blocks.least_cost), np.ones(len(first), dtype=bool)
-    taken, least = np.zeros(len(first)), least_wh(table, core)
-    for month in range(table.needed_wh.shape[1]):
+    cost, taken, least = table.least_cost[core] + both(blocks.least_cost), np.zeros(len(first)), least_wh(table, core)
+    # Where most may be missing first: after a few months few designs are left.
+    for month in np.argsort(-table.needed_wh[core] * table.feed_cents[core], kind="stable"):
         harvest = both(blocks.harvest_wh[:, month])
         missing = np.maximum(table.needed_wh[core, month] - harvest, 0.0)
         cost = cost + table.feed_cents[core, month] * missing
         taken += missing * search.days[month]
-        fits &= harvest >= least[month]
-    fits &= taken <= table.share_wh[core]
+        left = (harvest >= least[month]) & (cost <= most_cents)
+        if not left.all():
+            first, second, place, cost, taken = first[left], second[left], place[left], cost[left], taken[left]
+    fits = taken <= table.share_wh[core]
     fits &= both(blocks.low_a) >= table.least_a[core] * (1 - TOLERANCE)
     if uses_terminals(search.needs):
         fits &= both(np.minimum(blocks.terminal_a, 1e6)) >= table.terminal_a[core] * (1 - TOLERANCE)
@@ -113,7 +118,8 @@ def _cost(search: CandidateSearch, number: int, core: int, first: np.ndarray, n:
         fits &= ~search.forbidden(core, blocks, first, second)
     elif search.kinds.forbidden:
         fits &= ~search.forbidden(core, blocks)[first]
-    return np.where(fits, cost, np.inf)
+    whole[place[fits]] = cost[fits]
+    return whole
 
 
 def _keep(search: CandidateSearch, number: int, core: int, numbers: tuple[np.ndarray, int, np.ndarray, int], cost: np.ndarray) -> None:

@@ -17,7 +17,8 @@ from optimizer.choice.screening import Screening
 from optimizer.choice.stock import Stock
 from optimizer.design import Design
 from optimizer.errors import InputError
-from optimizer.growth.offers import CoreFilter, Listed, Offer, Offers, Priced, Prices
+from optimizer.growth.offers import CoreFilter, Listed, Offer, Offers, Priced
+from optimizer.growth.prices import Prices
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import SoftStarter
 from optimizer.inputs.problem import Problem

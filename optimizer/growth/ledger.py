@@ -10,16 +10,23 @@ from dataclasses import dataclass
 from optimizer.bill import PriceList, allowance_counts
 from optimizer.design import Design
 from optimizer.errors import InputError
+from optimizer.growth.sourced import RUNNING
 from optimizer.growth.tree import Node, Tree
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Autotransformer, SoftStarter
+from optimizer.inputs.circuit_parts import (
+    AlternatorCharger,
+    Autotransformer,
+    Charger,
+    Generator,
+    SoftStarter,
+)
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.rules.book import Severities
 
 KIND_NAMES: dict[type[Part], str] = {
     Module: "module", Battery: "battery", Controller: "controller", Inverter: "inverter", Converter: "converter",
-    SoftStarter: "soft_starter", Autotransformer: "autotransformer",
+    SoftStarter: "soft_starter", Autotransformer: "autotransformer", Generator: "generator", Charger: "charger", AlternatorCharger: "alternator_charger",
 }
 
 ALLOWANCE = "allowance: "
@@ -32,6 +39,9 @@ MOUNTS = f"{ALLOWANCE}mounts"
 
 GAIN_CENTS = 1e-6
 """Gain that is only the rounding of floats."""
+
+LEAST_RATE = 1e-9
+"""Interest a year below which nothing is discounted."""
 
 OWNED = -1
 """Lot of what the customer has already."""
@@ -133,6 +143,28 @@ class Ledger:
 
     # --- money
 
+    def years_worth(self, node: Node, future: str) -> float:
+        """What a coin counts today that is spent in every year from a node on until the future's next, or the horizon.
+
+        A year is paid at its end, at the price of that year. What is paid up to a year adds up, so it is what is paid up to the next date less what
+        is paid up to this one; within a year the share of it that has passed.
+        """
+        later = [one.year for one in self.tree.of_future(future) if one.year > node.year]
+        return max(0.0, self._paid_up_to(min([*later, self.growth.horizon_years])) - self._paid_up_to(node.year))
+
+    def _paid_up_to(self, year: float) -> float:
+        """The same from today on."""
+        rate = (1 + self.growth.discount_pct / 100) / (1 + self.growth.price_trend_pct.get("running", 0.0) / 100) - 1
+        return (1 - (1 + rate) ** -year) / rate if abs(rate) > LEAST_RATE else year
+
+    def _expected_years_worth(self, node: Node) -> float:
+        """The same over the futures of a node, by their probabilities; where none is thought of, the site stays as it is to the horizon."""
+        if node.parent is not None:
+            return self.tree.weight(node) * self.years_worth(node, node.future)
+        chance = self.tree.chance
+        stays = 1 - sum(chance.values())
+        return sum(share * self.years_worth(node, future) for future, share in chance.items()) + stays * self._paid_up_to(self.growth.horizon_years)
+
     def trend(self, item: str, year: float) -> float:
         """Price of a year as a multiple of today's."""
         return float((1 + self.growth.price_trend_pct.get(self.kind(item), 0.0) / 100) ** year)  # type: ignore[call-overload]
@@ -142,7 +174,13 @@ class Ledger:
         return float((1 + self.growth.discount_pct / 100) ** -year)
 
     def price(self, item: str, node: Node) -> float:
-        """What a piece costs at a node, freight, margin and tax with it [cents of the day]."""
+        """What a piece costs at a node, freight, margin and tax with it [cents of the day].
+
+        Of what a source burns the worth of its years: the customer buys it himself, without margin and tax.
+        """
+        if item == RUNNING:
+            weight = self.tree.weight(node) * self.discount(node.year)
+            return self._expected_years_worth(node) / weight if weight else 0.0
         if item.startswith(ALLOWANCE):
             counted = item.removeprefix(ALLOWANCE)
             base = 1.0 if is_in_cents(item) else float(self.prices.allowance_bill_cents[counted])

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 
-from optimizer.bill import PriceList, allowance_counts, block_allowances
+from optimizer.bill import allowance_counts, block_allowances
 from optimizer.choice.candidates import CandidateSearch, candidates
 from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months
+from optimizer.choice.feeding import bounds_with_fuel, running_cents
 from optimizer.choice.narrow import asked_by, given_by
 from optimizer.choice.pairs import priced_pairs
 from optimizer.choice.prune import undominated_in_groups
@@ -21,6 +21,8 @@ from optimizer.choice.stock import Stock
 from optimizer.choice.table import Table
 from optimizer.design import Block, Design
 from optimizer.growth.ledger import ALLOWANCE, MOUNTS, circuits_at
+from optimizer.growth.prices import Prices
+from optimizer.growth.sourced import RUNNING, PlanPrices, burnt_cents, fed_arrays, least_beside
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.parts import Inverter
 from optimizer.inputs.problem import Problem
@@ -63,16 +65,19 @@ class Offers:
 
     def __init__(self, problem: Problem, catalog: Catalog) -> None:
         self.needs, self.catalog = Needs(problem), catalog
-        self.stock = Stock(problem, catalog, PriceList(problem, catalog))
+        self.stock = Stock(problem, catalog, PlanPrices(problem, catalog))
         # What is owned, sold in packs or kits, or short of stock is a matter of the purchases; demands and limits stay.
-        self.stock.special, self.stock.packs = {*self.stock.at_most, *self.stock.at_least}, set()
+        # Sources are told apart by their parts: one that stands already may be taken though another would cost less.
+        sources = (*catalog.generators, *catalog.chargers, *catalog.alternator_chargers) if problem.source_in_design else ()
+        self.stock.special, self.stock.packs = {*self.stock.at_most, *self.stock.at_least, *(part.id for part in sources)}, set()
         self.base = candidates(self.needs, catalog, self.stock, Screening(self.needs.severities), prune=False)
+        self.stock.special = {*self.stock.at_most, *self.stock.at_least}
         self.exact = problem.bounds.array_kinds <= 2 and not any(plane.rectangles for plane in self.needs.arrays)
         """Whether every design is seen: those of three kinds of array are not."""
         for number in list(self.base.blocks):
             self._within_limits(number)
         for number, blocks in self.base.blocks.items():
-            self.base.blocks[number] = _cheapest_cables(blocks)
+            self.base.blocks[number] = _cheapest_cables(blocks) if not self.base.is_fed(number) else blocks  # there a thicker one saves fuel
         for number in list(self.base.blocks):
             self._without_wasteful(number)
         cores, arrays = self.base.cores, self.base.arrays
@@ -112,9 +117,27 @@ class Offers:
         attributes = np.column_stack([*dominance.block_attributes(cores, blocks), *demanded, *used])
         base.blocks[number] = blocks.take(undominated_in_groups(blocks.device * len(base.arrays.modules) + blocks.module, attributes))
 
+    @cached_property
+    def _used(self) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+        """Rows of the cores that use an item, and how much of it, by item."""
+        found: dict[str, tuple[list[int], list[float]]] = {}
+        for row, items in enumerate(self.core_items):
+            for item, n in items.items():
+                rows, pieces = found.setdefault(item, ([], []))
+                rows.append(row)
+                pieces.append(n)
+        return {item: (np.array(rows), np.array(pieces)) for item, (rows, pieces) in found.items()}
+
+    def core_cents(self, prices: Prices) -> np.ndarray:
+        """Cost of every core at some prices [cents]."""
+        cents = np.array([prices.volts.get(int(volts), 0.0) for volts in self.base.cores.table.columns.get("volts", ())])
+        for item, (rows, pieces) in self._used.items():
+            cents[rows] += prices.of_each(item, pieces)
+        return cents
+
     def counts(self, item: str) -> set[int]:
         """Numbers of an item that some core uses."""
-        return {int(used[item]) for used in self.core_items if item in used}
+        return {int(n) for n in np.unique(self._used[item][1])} if item in self._used else set()
 
     def of(self, design: Design) -> Offers:
         """The offers that a design is one of: these."""
@@ -129,80 +152,6 @@ class Offers:
     def priced(self, prices: Prices, most: float, kept: CoreFilter | None = None) -> Priced:
         """The candidates at these prices, none dearer than `most` [cents]."""
         return Priced(self, prices, most, kept)
-
-
-@dataclass(frozen=True)
-class Prices:
-    """What a node is asked to pay [cents]: by piece, by so many pieces together, and once by the bank's voltage."""
-
-    each: Mapping[str, float]
-    together: Mapping[str, np.ndarray] = field(default_factory=dict)
-    """For parts of the core: what so many pieces cost together, from none on; beyond the last the price by piece goes on."""
-    volts: Mapping[int, float] = field(default_factory=dict)
-    by_lots: Mapping[tuple[str, Any], np.ndarray] = field(default_factory=dict)
-    """The same by item and the lots that bring the pieces, of which a node takes the least; as `together`."""
-
-    @cached_property
-    def _beyond(self) -> dict[str, float]:
-        """What each piece beyond the last of a table costs. Pieces of several lots may all be first ones of theirs, and cost no more than these."""
-        found = {item: self.each.get(item, 0.0) for item in self.together}
-        for (item, _), table in self.by_lots.items():
-            if item in found and len(table) == 1:
-                found[item] = min(found[item], float(table[0]))
-        return found
-
-    def of(self, item: str, pieces: float) -> float:
-        """Cost of so many pieces of an item."""
-        table = self.together.get(item)
-        if table is None:
-            return self.each.get(item, 0.0) * pieces
-        last = len(table) - 1
-        return float(table[int(pieces)]) if pieces <= last else float(table[last]) + self._beyond[item] * (pieces - last)
-
-    def cost(self, usage: Mapping[str, float], volts: int) -> float:
-        """Cost of a design by what it uses."""
-        return sum(self.of(item, n) for item, n in usage.items()) + self.volts.get(volts, 0.0)
-
-    def drawn_to(self, other: Prices, share: float) -> Prices:
-        """Between these prices and others, `share` of the others."""
-        def mixed(a: float, b: float) -> float:
-            return (1 - share) * a + share * b
-
-        def table(item: str, lots: Any) -> np.ndarray:
-            mine, its = self.by_lots.get((item, lots)), other.by_lots.get((item, lots))
-            long = max(len(one) if one is not None else 0 for one in (mine, its))
-            if long == 1:
-                return np.array([mixed(self.between(item, lots, 0, 1), other.between(item, lots, 0, 1))])
-            return np.array([mixed(self.between(item, lots, 0, n), other.between(item, lots, 0, n)) for n in range(long)])
-
-        each = {item: mixed(self.each.get(item, 0.0), other.each.get(item, 0.0)) for item in {*self.each, *other.each}}
-        by_lots = {key: table(*key) for key in {*self.by_lots, *other.by_lots}}
-        of_item: dict[str, list[np.ndarray]] = {}
-        for (item, _), one in by_lots.items():
-            of_item.setdefault(item, []).append(one)
-        together: dict[str, np.ndarray] = {}
-        for item, tables in of_item.items():
-            long = max(len(one) for one in tables)
-            if long == 1:
-                each[item] = float(min(one[0] for one in tables))
-            else:
-                together[item] = np.min([one if len(one) == long else one[0] * np.arange(long) if len(one) == 1 else _longer(one, long, each[item]) for one in tables], axis=0)
-        volts = {v: mixed(self.volts.get(v, 0.0), other.volts.get(v, 0.0)) for v in {*self.volts, *other.volts}}
-        return Prices(each, together, volts, by_lots)
-
-    def between(self, item: str, lots: Any, fewer: int, more: int) -> float:
-        """What the pieces beyond `fewer` up to `more` are worth from some lots."""
-        table = self.by_lots.get((item, lots))
-        if table is None:
-            return self.of(item, more) - self.of(item, fewer)
-        if len(table) == 1:
-            return float(table[0]) * (more - fewer)
-        each = self.each.get(item, 0.0)
-
-        def to(pieces: int) -> float:
-            return float(table[min(pieces, len(table) - 1)]) + each * max(0, pieces - len(table) + 1)
-
-        return to(more) - to(fewer)
 
 
 @dataclass(frozen=True)
@@ -226,8 +175,10 @@ class Priced(CandidateSearch):
         self.__dict__.update(copy.copy(offers.base).__dict__)
         self.offers = offers
         table, arrays, price = self.cores.table, self.arrays, prices.each
-        core = np.array([prices.cost(items, int(volts)) for items, volts in zip(offers.core_items, table.columns.get("volts", ()), strict=True)])
+        core = offers.core_cents(prices)
         self.cores = replace(self.cores, table=Table({**table.columns, "least_cost": core, "cost": core}))
+        if self.cores.fed:
+            self.cores.table.add(feed_cents=table.feed_cents * offers.stock.prices.marked_up * price.get(RUNNING, 0.0))
         device = np.array([prices.cost(items, 0) for items in offers.device_items])
         module = np.array([price.get(one.id, 0.0) + price.get(ALLOWANCE + "module", 0.0) for one in arrays.modules])
         string = price.get(ALLOWANCE + "array string", 0.0)
@@ -254,6 +205,8 @@ class Priced(CandidateSearch):
         """A design that is there: the new bound, at the prices asked for."""
         blocks = self.blocks[number]
         cents = float(self.cores.table.least_cost[core]) + sum(count * float(blocks.least_cost[row]) for row, count in counts)
+        if self.cores.fed:
+            cents += float(running_cents(self.cores.table, core, sum(count * blocks.harvest_wh[row] for row, count in counts)))
         if cents < self.most + SLACK_CENTS and (self.best is None or cents < self.best.cents):
             self.best = Offer(cents, self._design(number, core, counts))
         self.most = self.least = min(self.most, cents)
@@ -263,7 +216,7 @@ class Priced(CandidateSearch):
         bank, inverters, converters = self.cores.parts(core, self.needs, self.catalog)
         ordered = sorted(counts, key=lambda one: self._block_key(number, one[0]))
         blocks = tuple(self.arrays.block(self.blocks[number], row, n) for row, n in ordered)
-        return Design(bank, blocks, inverters, converters, fittings=self.offers.fittings)
+        return Design(bank, blocks, inverters, converters, self.cores.source(core), self.offers.fittings)
 
     def _block_key(self, number: int, row: int) -> tuple[object, ...]:
         block = self.arrays.block(self.blocks[number], row)
@@ -329,20 +282,33 @@ class Priced(CandidateSearch):
 
     def _by_core(self, most: Callable[[], float], *, every: bool) -> Iterator[Listed]:
         """Designs at most as dear as `most` says, core by core, the cheapest bounds first; or only the cheapest of many."""
-        bounds = [(float(bound), number, int(core)) for number in self.blocks for bound, core in zip(self._core_bounds(number), self.core_rows[number], strict=True)]
+        bounds = [(float(bound), number, int(core)) for number in self.blocks for bound, core in zip(self._whole_bounds(number), self.core_rows[number], strict=True)]
         rates = {number: self._rates(number) for number in self.blocks}
         for bound, number, core in sorted(bounds):
             if bound > most() + SLACK_CENTS:
                 break
             left = most() + SLACK_CENTS - float(self.cores.table.least_cost[core])
             whole = self.blocks[number]
-            rows = np.nonzero(whole.least_cost + self._completion(core, whole, rates[number]) <= left)[0]
+            chance = whole.least_cost + self._completion(core, whole, rates[number]) <= left
+            if self._is_fed(core):
+                least, beyond = least_beside(self, whole, core)
+                chance &= least + beyond <= most() + SLACK_CENTS
+            rows = np.nonzero(chance)[0]
             if len(rows):
                 self.blocks[number] = whole.take(rows)
                 found = self._of_core(number, core, most, every=every)
                 self.blocks[number] = whole
                 if found is not None:
                     yield replace(found, first=rows[found.first], second=rows[found.second])
+
+    def _whole_bounds(self, number: int) -> np.ndarray:
+        """Least cost of a design on each core of a class, with what its source burns [cents]."""
+        bounds = self._core_bounds(number)
+        return np.maximum(bounds, bounds_with_fuel(self._rows(number), self.blocks[number])[0]) if self.is_fed(number) else bounds
+
+    def _is_fed(self, core: int) -> bool:
+        """Whether a core has a source."""
+        return self.cores.fed and bool(self.cores.table.feed[core] >= 0)
 
     def _completion(self, core: int, blocks: Table, rate: np.ndarray) -> np.ndarray:
         """Least cost of the rest of an array on a core, beside each block: at the best rate of any block [cents]."""
@@ -359,11 +325,14 @@ class Priced(CandidateSearch):
         kept = np.nonzero(cents <= most())[0]
         if not len(kept):
             return None
-        kept = kept[self._unlike(number, first[kept], n[kept], second[kept], many[kept])] if every else kept[[int(np.argmin(cents[kept]))]]
+        kept = kept[self._unlike(number, core, first[kept], n[kept], second[kept], many[kept])] if every else kept[[int(np.argmin(cents[kept]))]]
         return Listed(number, core, first[kept], n[kept], second[kept], many[kept], cents[kept])
 
     def _arrays_of(self, number: int, core: int, most: Callable[[], float]) -> Iterator[tuple[np.ndarray, ...]]:
         """First blocks of arrays on a core, how many, second ones, how many of these (none where there is one kind), and cost [cents]."""
+        if self._is_fed(core):
+            yield from fed_arrays(self, number, core, most)
+            return
         blocks = self.blocks[number]
         counts = self.single_kind_counts(blocks, core)
         rows = np.nonzero(np.isfinite(counts))[0]
@@ -374,7 +343,7 @@ class Priced(CandidateSearch):
         for n, first, second, many, cents in priced_pairs(self, number, core, months, most() + SLACK_CENTS):
             yield first, np.full(len(first), float(n)), second, many, cents
 
-    def _unlike(self, number: int, first: np.ndarray, n: np.ndarray, second: np.ndarray, many: np.ndarray) -> np.ndarray:
+    def _unlike(self, number: int, core: int, first: np.ndarray, n: np.ndarray, second: np.ndarray, many: np.ndarray) -> np.ndarray:
         """Arrays but for those that differ from another only in more strings, wire or mounts: no plan needs them."""
         blocks = self.blocks[number]
         each = np.column_stack([blocks.device, blocks.module, blocks.modules_each])
@@ -383,7 +352,9 @@ class Priced(CandidateSearch):
         pairs = np.column_stack([np.minimum(mine, its), np.maximum(mine, its)])
         group = np.unique(pairs, axis=0, return_inverse=True)[1].ravel()
         columns = [blocks.strings, *(blocks.columns[name] for name in IN_CENTS if name in blocks.columns)]
-        return undominated_in_groups(group, np.column_stack([n * column[first] + many * column[second] for column in columns]))
+        used = [n * column[first] + many * column[second] for column in columns]
+        used += [burnt_cents(self, number, core, first, n, second, many)] if self.cores.fed else []
+        return undominated_in_groups(group, np.column_stack(used))
 
 
 def _cheapest_cables(blocks: Table) -> Table:
@@ -395,7 +366,3 @@ def _cheapest_cables(blocks: Table) -> Table:
     first = np.ones(len(order), dtype=bool)
     first[1:] = np.any([column[order][1:] != column[order][:-1] for column in key], axis=0)
     return blocks.take(np.sort(order[first]))
-
-
-def _longer(table: np.ndarray, long: int, each: float) -> np.ndarray:
-    return np.concatenate([table, table[-1] + each * np.arange(1, long - len(table) + 1)])

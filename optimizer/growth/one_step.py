@@ -21,8 +21,9 @@ import numpy as np
 
 from optimizer.design import Design
 from optimizer.growth.ledger import Ledger, Lot
-from optimizer.growth.offers import Listed, Priced, Prices
+from optimizer.growth.offers import Listed, Priced
 from optimizer.growth.plan_program import Column
+from optimizer.growth.prices import Prices
 from optimizer.growth.tree import FIRST, Node
 from optimizer.inputs.kits import Kit
 
@@ -49,8 +50,8 @@ class Near:
 
 
 def is_one_step(ledger: Ledger, nodes: Sequence[Node]) -> bool:
-    """Whether every later date comes right after the first purchase, and nothing was there before it."""
-    return all(node.parent in (None, FIRST) for node in nodes) and not ledger.owned
+    """Whether every later date comes right after the first purchase, nothing was there before it, and nothing burns fuel."""
+    return all(node.parent in (None, FIRST) and not node.problem.source_in_design for node in nodes) and not ledger.owned
 
 
 class OneStep:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from optimizer.design import Design
 from optimizer.growth.ledger import ALLOWANCE, Ledger, Lot
+from optimizer.growth.sourced import RUNNING
 from optimizer.growth.tree import FIRST, Node
 
 if TYPE_CHECKING:
@@ -32,6 +33,8 @@ class Visit:
     spent_cents: float
     got_cents: float
     changeover_cents: float
+    yearly_cents: float = 0.0
+    """What its source burns in a year, at today's prices."""
 
     @property
     def new_parts(self) -> dict[str, int]:
@@ -64,10 +67,10 @@ class Plan:
 
     @property
     def cents(self) -> float:
-        """Expected present cost [cents]; of the first purchase alone where no future has a probability."""
+        """Expected present cost [cents]; of the first purchase alone, with what it burns, where no future has a probability."""
         chance = self.ledger.tree.chance
         if not any(chance.values()):
-            return self.first.spent_cents
+            return self.first.spent_cents + self.first.yearly_cents * self.ledger.price(RUNNING, self.first.node)
         return sum(chance[future] * cost for future, cost in self.cost_by_future.items() if chance[future] > 0)
 
 
@@ -78,7 +81,8 @@ def plan_from(program: PlanProgram) -> Plan:
     chosen = program.chosen()
     visits: dict[int, Visit] = {}
     for node in program.nodes:
-        design, usage = chosen[node.number][0].design, chosen[node.number][0].usage
+        column = chosen[node.number][0]
+        design, usage = column.design, column.usage
         items = {item: packs * ledger.pack(item) for (item, number), packs in bought.items() if number == node.number}
         in_kits = {kit: count for (kit, number), count in kits.items() if number == node.number}
         lots = {(item, lot.node): lot for item in program.items for lot in ledger.lots(item, node)}  # owned ones are of other years
@@ -90,7 +94,7 @@ def plan_from(program: PlanProgram) -> Plan:
             node, design, usage, items, in_kits, gone, kept,
             spent_cents=spent(ledger, node, items, in_kits),
             got_cents=sum(ledger.resale(item, node, lot) * n for (item, lot), n in gone.items()),
-            changeover_cents=ledger.changeover_cents if changed else 0.0,
+            changeover_cents=ledger.changeover_cents if changed else 0.0, yearly_cents=column.yearly_cents,
         )
     plan = Plan(ledger, visits)
     futures = [future for future in ledger.tree.chance if all(node.number in visits for node in ledger.tree.of_future(future))]
@@ -108,12 +112,18 @@ def spent(ledger: Ledger, node: Node, bought: Mapping[str, int], kits: Mapping[s
 
 
 def cost_of_future(plan: Plan, future: str) -> float:
-    """Present cost of a plan if a future comes true: purchases and changeovers, less what is sold and what is left [cents]."""
+    """Present cost of a plan if a future comes true: purchases, changeovers and what is burnt, less what is sold and what is left [cents]."""
     ledger, nodes = plan.ledger, plan.ledger.tree.of_future(future)
-    total = 0.0
+    total = running_of_future(plan, future)
     for node in nodes:
         visit = plan.visits[node.number]
         total += ledger.discount(node.year) * (visit.spent_cents + visit.changeover_cents - visit.got_cents)
     left = plan.visits[nodes[-1].number].there
     worth = sum(ledger.end_value(item, lot) * n for (item, lot), n in left.items())
     return total - ledger.discount(ledger.growth.horizon_years) * worth
+
+
+def running_of_future(plan: Plan, future: str) -> float:
+    """What the sources of a plan burn if a future comes true, fuel and service or energy that is paid for, as it counts today [cents]."""
+    ledger = plan.ledger
+    return sum(plan.visits[node.number].yearly_cents * ledger.years_worth(node, future) for node in ledger.tree.of_future(future))

@@ -25,6 +25,7 @@ from optimizer.inputs.problem import Problem
 from optimizer.inputs.starters import misfits, starters_of
 from optimizer.needs.site import Needs
 from optimizer.proof.check import check_design
+from optimizer.proof.source import fed_design
 from optimizer.rules.book import Severities, meets
 from optimizer.rules.money import cents, share_of_cents
 
@@ -47,6 +48,8 @@ class _Check:
         self.asked, self.growth = self.tree.asked, self.tree.growth
         self.severities = Severities(self.asked.rules)
         self.kits: dict[str, Kit] = {kit.id: kit for kit in catalog.kits}
+        self.yearly: dict[int, float] = {}
+        """What the source of each node's design burns in a year [cents]."""
         self.owned: Counter[str] = Counter()
         self.owned_years: dict[str, float] = {}
         for own in self.asked.owned:
@@ -72,15 +75,21 @@ class _Check:
             if known is None:
                 known = Needs(asked)
                 needs.append(known)
-            for said in (*self._design(visit.design, known), *self._flow(node, visit), *self._used(asked, node, visit), *self._purchase(node, visit)):
+            for said in (*self._design(visit, known), *self._flow(node, visit), *self._used(asked, node, visit), *self._purchase(node, visit)):
                 yield f"{node.name}: {said}"
         yield from self._costs()
 
     # --- the design
 
-    def _design(self, design: Design, needs: Needs) -> Iterator[str]:
-        for line in check_design(design, needs, self.catalog).failures:
+    def _design(self, visit: Visit, needs: Needs) -> Iterator[str]:
+        """Every rule of the site on the design, and what its source burns."""
+        report = check_design(visit.design, needs, self.catalog)
+        for line in report.failures:
             yield f"the design breaks '{line.rule}' ({line.where}: has {line.actual}, {line.required} is asked for)"
+        fed = fed_design(report.whole)
+        burnt = self.yearly[visit.node.number] = 100 * fed.yearly if fed is not None else 0.0
+        if abs(burnt - visit.yearly_cents) > SAME_CENTS * max(1.0, burnt / SAME_SIZE):
+            yield f"the source of the design costs {burnt / 100:,.4f} a year, the plan says {visit.yearly_cents / 100:,.4f}"
 
     def _fitted(self, node: Node, design: Design) -> Iterator[str]:
         """What a design has fitted may be, and it counts a starter for each motor."""
@@ -275,6 +284,13 @@ class _Check:
             base += 100 * self.growth.voltage_changeover
         return base * (1 + price.margin_pct / 100) * (1 + price.tax_pct / 100)
 
+    def _paid(self, year: float) -> float:
+        """What a coin counts today that is spent at the end of every year up to one, added up year by year; of the last the share that has passed."""
+        each = (1 + self.growth.price_trend_pct.get("running", 0.0) / 100) / (1 + self.growth.discount_pct / 100)
+        whole = int(year)
+        share = year - whole if math.isclose(each, 1.0, abs_tol=1e-12) else (1 - each ** (year - whole)) / (1 - each)
+        return sum(each**one for one in range(1, whole + 1)) + each ** (whole + 1) * share
+
     def _costs(self) -> Iterator[str]:
         """Every future that can come has its cost, and it is the one that prices, trends and discount make."""
         rate = 1 + self.growth.discount_pct / 100
@@ -286,7 +302,10 @@ class _Check:
             if said is None:
                 yield f"future '{future.name}': the plan has no cost for it"
                 continue
-            total = 0.0
+            dates = [*(node.year for node in nodes), self.growth.horizon_years]
+            total = sum(
+                self.yearly.get(node.number, 0.0) * (self._paid(until) - self._paid(node.year)) for node, until in zip(nodes, dates[1:], strict=True)
+            )
             for node in nodes:
                 visit = self.plan.visits[node.number]
                 got = sum(count * self._second_hand(self.growth.resale_share, item, lot, node.year) for (item, lot), count in visit.sold.items())

@@ -20,7 +20,7 @@ Variables
     w[m,v] in {0,1}       modules m are bought at v
 
 Objective: expected present money in cents
-    min  sum weight (price k - resale s + changeover c) - value at the horizon
+    min  sum weight (price k - resale s + changeover c + years burnt d) - value at the horizon
 
 Constraint families
     one_design   exactly one design a node
@@ -47,7 +47,8 @@ from optimizer.bill import PriceList
 from optimizer.choice.solver import Solved, row_duals, run
 from optimizer.design import Design
 from optimizer.growth.ledger import OWNED, Ledger, Lot, usage_of
-from optimizer.growth.offers import Prices
+from optimizer.growth.prices import Prices
+from optimizer.growth.sourced import RUNNING, yearly_cents
 from optimizer.growth.tree import Node
 
 ROOM_SHARE = 0.02
@@ -64,6 +65,8 @@ class Column:
     design: Design
     usage: Mapping[str, int]
     trackers: Mapping[tuple[str, int], int]
+    yearly_cents: float = 0.0
+    """What its source burns in a year, at today's prices."""
 
     @classmethod
     def of(cls, design: Design, prices: PriceList) -> Column:
@@ -71,7 +74,7 @@ class Column:
         trackers: Counter[tuple[str, int]] = Counter()
         for block in design.blocks:
             trackers[block.module.id, block.modules_each] += block.count
-        return cls(design, usage_of(design, prices), trackers)
+        return cls(design, usage_of(design, prices), trackers, yearly_cents(design, prices))
 
     @property
     def volts(self) -> int:
@@ -86,7 +89,7 @@ class Column:
     @property
     def key(self) -> tuple[object, ...]:
         """Columns that agree in this are the same to a plan."""
-        return (self.volts, frozenset(self.usage.items()), frozenset(self.trackers.items()))
+        return (self.volts, frozenset(self.usage.items()), frozenset(self.trackers.items()), self.yearly_cents)
 
 
 Group = tuple[Lot, ...]
@@ -178,13 +181,16 @@ class PlanProgram:
     # --- families
 
     def _designs(self) -> None:
-        """sum d = 1."""
+        """sum d = 1, and what the source of each design burns until the next dates."""
         for node in self.nodes:
             found = []
+            burns = self._weight(node) * self.ledger.price(RUNNING, node)
             for at, column in enumerate(self.offers[node.number]):
                 for number, group in enumerate(self.ledger.together(column.battery, node)):
                     # Only the row bounds it: a bound of its own would take a share of the row's dual, and the node's price with it.
                     found.append((self._variable(f"d{node.number}_{at}_{number}", integer=True), column, group))
+                    if column.yearly_cents:
+                        self.terms.append(burns * column.yearly_cents * found[-1][0])
             self.chosen_at[node.number] = found
             self._node_rows[node.number] = self._row("one_design", pulp.lpSum(d for d, _, _ in found) == 1)
 

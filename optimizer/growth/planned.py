@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from optimizer.growth.offers import Prices
 from optimizer.growth.plan import Plan
+from optimizer.growth.prices import Prices
 
 SLACK_CENTS = 0.5
 """Difference of two plans that is only the rounding of their prices."""

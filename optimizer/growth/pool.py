@@ -55,7 +55,7 @@ def undominated_columns(columns: Sequence[Column], *, lots: bool) -> list[Column
     kept: list[Column] = []
     for group in groups.values():
         items = sorted({item for column in group for item in column.usage})
-        used = np.array([[column.usage.get(item, 0) for item in items] for column in group], dtype=float)
+        used = np.array([[*(column.usage.get(item, 0) for item in items), column.yearly_cents] for column in group], dtype=float)
         flat = np.zeros(len(group))
         mask = undominated(flat, flat, used, np.arange(len(group)))
         kept += [column for column, stays in zip(group, mask, strict=True) if stays]

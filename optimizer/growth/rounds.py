@@ -19,12 +19,14 @@ from optimizer.choice.solver import Ending
 from optimizer.design import Design
 from optimizer.growth.by_first import ByFirst
 from optimizer.growth.ledger import ALLOWANCE, KIND_NAMES, MOUNTS, Ledger, circuits_at
-from optimizer.growth.offers import CoreFilter, Prices
+from optimizer.growth.offers import CoreFilter
 from optimizer.growth.one_step import is_one_step
 from optimizer.growth.plan import Plan, plan_from
 from optimizer.growth.plan_program import OF_CORE, Column, Duals, PlanProgram
 from optimizer.growth.planned import SLACK_CENTS, Center, NodePrices, Planned
 from optimizer.growth.pool import undominated_columns
+from optimizer.growth.prices import Prices
+from optimizer.growth.sourced import RUNNING
 from optimizer.growth.starting_prices import starting_prices
 from optimizer.growth.tree import FIRST, Node, Tree
 
@@ -87,7 +89,7 @@ class Rounds:
         self.ends = time.perf_counter() + seconds
         items = [part.id for part in search.catalog.parts() if type(part) in KIND_NAMES]
         items += [ALLOWANCE + per for per in self.ledger.prices.allowance_bill_cents]
-        items += [MOUNTS, *(circuits_at(volts) for volts in (12, 24, 36, 48))]
+        items += [RUNNING, MOUNTS, *(circuits_at(volts) for volts in (12, 24, 36, 48))]
         start = {item: starting_prices(self.ledger, self.nodes, item) for item in items}
         self.start: NodePrices = {node.number: Prices({item: start[item][node.number] for item in items}) for node in self.nodes}
         self.bound = -np.inf
@@ -425,4 +427,4 @@ class Rounds:
 
 
 def _cost(column: Column, prices: Prices) -> float:
-    return prices.cost(column.usage, column.volts)
+    return prices.cost(column.usage, column.volts) + prices.of(RUNNING, column.yearly_cents)

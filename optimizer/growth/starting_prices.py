@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from optimizer.growth.ledger import GAIN_CENTS, Ledger, Lot
+from optimizer.growth.sourced import RUNNING
 from optimizer.growth.tree import Node
 
 LATER_SHARE = 0.5
@@ -18,6 +19,8 @@ def starting_prices(ledger: Ledger, nodes: Sequence[Node], item: str) -> dict[in
     it still brings where it is sold: nothing can be made by buying pieces and lending them out, so the sum of the
     cheapest designs at these prices is a lower bound of every plan.
     """
+    if item == RUNNING:  # nobody lends it out: it is paid where it is burnt
+        return {node.number: ledger.tree.weight(node) * ledger.discount(node.year) * ledger.price(item, node) for node in nodes}
     worth: dict[int, float] = {}
     tree = ledger.tree
     present = {node.number: node for node in nodes}

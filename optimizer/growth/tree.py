@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from optimizer.errors import InputError
+from optimizer.growth.sourced import of_one_year
 from optimizer.inputs.growth import Growth
 from optimizer.inputs.problem import Problem
 
@@ -115,7 +116,7 @@ def _bare(problem: Problem, *, first: bool) -> Problem:
             if own.must_use:
                 there = sum(other.quantity for other in problem.owned if other.part == own.part)
                 demanded[own.part] = max(demanded.get(own.part, 0), there)
-    return problem.model_copy(update={
+    return of_one_year(problem).model_copy(update={
         "growth": None, "owned": (), "locks": problem.locks.model_copy(update={"at_least": demanded}),
         "limits": problem.limits.model_copy(update={"budget": None}), "rules": {**problem.rules, "stock": "off"},
     })

@@ -89,6 +89,17 @@ BEHIND_A_TRANSFORMER = (
 )
 
 
+def beside_the_array(kind: str, setting: str) -> str:
+    """What to know of the source of a design, whose chargers are set to so much."""
+    return {
+        "alternator": f"An alternator charges too: set its chargers to {setting}, let them run only while the engine runs, and hold the alternator's heat "
+        "against its maker's sheet; at half of its output at idle that is likely and not certain.",
+        "shore": f"Shore power charges too: a transfer switch, one neutral-earth bond at a time; set its chargers to {setting}.",
+        "generator": f"A generator belongs to the design: outdoors, away from openings, behind a transfer switch, started once a month; set its chargers to {setting}. "
+        "Its transfer switch and its fuel store are not sized here.",
+    }[kind]
+
+
 def counted_on(items: Iterable[str]) -> str:
     """What to know of soft starters before some loads."""
     return (
@@ -206,19 +217,7 @@ def _source(report: Report, _: Problem) -> Iterator[str]:
     source = report.design.source
     if source is None:
         return
-    if source.kind == "alternator":
-        yield (
-            f"An alternator charges too: set its chargers to {source.charge_a:g} A together, let them run only while the engine runs, and hold the alternator's heat "
-            "against its maker's sheet; at half of its output at idle that is likely and not certain."
-        )
-        return
-    if source.kind == "shore":
-        yield f"Shore power charges too: a transfer switch, one neutral-earth bond at a time; set its chargers to {source.charge_a:g} A together."
-        return
-    yield (
-        f"A generator belongs to the design: outdoors, away from openings, behind a transfer switch, started once a month; set its chargers to {source.charge_a:g} A "
-        "together. Its transfer switch and its fuel store are not sized here."
-    )
+    yield beside_the_array(source.kind, f"{source.charge_a:g} A together")
     if report.generator is not None and source.generator is not None and report.generator.load_share < source.generator.least_load_share:
         yield "The generator runs at a light load while it charges: engines, diesel above all, wear and soot up."
 

@@ -62,6 +62,7 @@ def _plan(named: NamedPlan) -> Data:
         "first_purchase": named.first_purchase,
         "stages": [_stage(visit) for visit in plan.visits.values()],
         "cost_by_future": _money(named.cost_by_future),
+        "running_by_future": _money(named.running_by_future),
         "expected_cost": _coin(named.expected_cents),
         "bound": _coin(named.planned.bound_cents),
         "gap": named.planned.gap,
@@ -87,6 +88,7 @@ def _stage(visit: Visit) -> Data:
         "spent": _coin(visit.spent_cents),
         "changeover": _coin(visit.changeover_cents),
         "received": _coin(visit.got_cents),
+        "running_a_year": _coin(visit.yearly_cents),
     }
 
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 
 from optimizer.growth.plan import Plan, Visit
-from optimizer.handover.cautions import BEHIND_A_TRANSFORMER, counted_on
+from optimizer.handover.cautions import BEHIND_A_TRANSFORMER, beside_the_array, counted_on
+from optimizer.handover.generator_text import running_words
 from optimizer.handover.layout import bullets, columns, joined, labelled, money, section, wrapped
 from optimizer.handover.questions_text import PRELIMINARY, in_words
 from optimizer.needs.sunlight import sun_on_plane
-from optimizer.questions.grow import Grown, NamedPlan
+from optimizer.questions.grow import Grown
 
 
 def grow_text(grown: Grown) -> str:
@@ -24,9 +25,9 @@ def grow_text(grown: Grown) -> str:
         *wrapped(f"{name}: {money(best.expected_cents)} {currency} in expectation, present money: {proof}"),
         *wrapped(f"Growth comes with a probability of {100 * grown.probability:.0f} %."),
     ]
-    lines += section("Buy now", _visit(best.planned.plan.first, currency))
-    lines += _timeline(best.planned.plan, currency)
-    lines += section(f"Present cost under each future, {currency}", _costs(grown.plans))
+    lines += section("Buy now", _visit(best.planned.plan.first, currency, running_words(grown.problem)))
+    lines += _timeline(best.planned.plan, currency, _runs(grown))
+    lines += section(f"Present cost under each future, {currency}", _costs(grown))
     lines += section(f"Regret: what a first purchase costs more than the best for that future, {currency}", _regrets(grown))
     if grown.step_by_step_cents is not None:
         more = grown.step_by_step_cents - best.expected_cents
@@ -39,14 +40,14 @@ def grow_text(grown: Grown) -> str:
     return joined([*lines, *section("Notes", bullets(_notes(grown)))])
 
 
-def _timeline(plan: Plan, currency: str) -> Iterator[str]:
+def _timeline(plan: Plan, currency: str, runs: str) -> Iterator[str]:
     later = sorted((visit for visit in plan.visits.values() if visit.node.parent is not None), key=lambda one: (one.node.future, one.node.year))
     for visit in later:
         stage = f": {visit.node.stage}" if visit.node.stage else ": nothing changes"
-        yield from section(f"Year {visit.node.year:g}, if '{visit.node.future}'{stage}", _visit(visit, currency))
+        yield from section(f"Year {visit.node.year:g}, if '{visit.node.future}'{stage}", _visit(visit, currency, runs))
 
 
-def _visit(visit: Visit, currency: str) -> Iterator[str]:
+def _visit(visit: Visit, currency: str, runs: str) -> Iterator[str]:
     yield from labelled("design", in_words(visit.design))
     yield from labelled("buy", _listed({**visit.kits, **visit.new_parts}) or "nothing")
     kept = {part: n - visit.new_parts.get(part, 0) for part, n in visit.design.pieces.items() if n > visit.new_parts.get(part, 0)}
@@ -61,17 +62,28 @@ def _visit(visit: Visit, currency: str) -> Iterator[str]:
         yield from labelled("unused", _listed(visit.idle))
     extra = f", of which {money(visit.changeover_cents)} for the change of voltage" if visit.changeover_cents else ""
     yield from labelled("pay", f"{money(visit.spent_cents + visit.changeover_cents)} {currency} of that year, fittings with it{extra}")
+    if visit.yearly_cents:
+        yield from labelled("run", f"{money(round(visit.yearly_cents))} {currency} a year for {runs}, at today's prices")
+
+
+def _runs(grown: Grown) -> str:
+    """What sources of the plans cost to run, in words."""
+    nodes = [visit.node for named in grown.plans if named.planned.plan is not None for visit in named.planned.plan.visits.values()]
+    return running_words(next((node.problem for node in nodes if node.problem.source_in_design), grown.problem))
 
 
 def _listed(pieces: Mapping[str, int]) -> str:
     return ", ".join(f"{n} x {part}" for part, n in sorted(pieces.items()))
 
 
-def _costs(plans: Iterable[NamedPlan]) -> Iterator[str]:
-    for named in plans:
+def _costs(grown: Grown) -> Iterator[str]:
+    for named in grown.plans:
         mark = "" if named.planned.proven else " (not proven)"
         yield from columns(f"  best {named.name}{mark}: {named.first_purchase}", "  " + money(named.expected_cents) + " expected")
         yield from labelled("", "; ".join(f"{future} {money(cents)}" for future, cents in named.cost_by_future.items()), 9)
+        if any(named.running_by_future.values()):
+            runs = "; ".join(f"{future} {money(round(cents))}" for future, cents in named.running_by_future.items())
+            yield from labelled("", f"of that {_runs(grown)}: {runs}", 9)
 
 
 def _regrets(grown: Grown) -> Iterator[str]:
@@ -119,6 +131,22 @@ def _fitted(grown: Grown) -> Iterator[str]:
         yield BEHIND_A_TRANSFORMER
 
 
+def _sources(grown: Grown) -> Iterator[str]:
+    """How what sources burn is counted, and what to know of the sources of any plan that is named."""
+    growth = grown.problem.growth
+    assert growth is not None, "a plan has growth"
+    plans = [named.planned.plan for named in grown.plans if named.planned.plan is not None]
+    kinds = {visit.design.source.kind for plan in plans for visit in plan.visits.values() if visit.design.source is not None}
+    if not kinds:
+        return
+    trend = growth.price_trend_pct.get("running", 0.0)
+    yield (
+        f"{_runs(grown).capitalize()} of every year until the next date are counted, each at its year's end{f', rising {trend:g} % a year' if trend else ''}, "
+        "without margin and tax, as they are paid by whoever runs it."
+    )
+    yield from (beside_the_array(kind, "the current of each date") for kind in sorted(kinds))
+
+
 def _notes(grown: Grown) -> list[str]:
     growth = grown.problem.growth
     assert growth is not None, "a plan has growth"
@@ -131,7 +159,7 @@ def _notes(grown: Grown) -> list[str]:
         "Every stage was held against every rule of its own day. Batteries of ages further apart than their chemistry stands are not put in one bank; "
         "modules of a later purchase get a controller of their own.",
     ]
-    notes += _fitted(grown)
+    notes += [*_fitted(grown), *_sources(grown)]
     if grown.problem.array.sun_h is None:
         notes.append(f"The plane of the array in every stage: {sun_on_plane(grown.problem).origin}.")
     if not grown.complete:

@@ -87,7 +87,6 @@ def source_complaints(problem: Problem) -> Iterator[str]:
             continue
         yield from _lacking(problem, name)
         together = {
-            f"[growth]: a plan knows no {name}": problem.growth is not None,
             f"[reliability]: what {SAID[name]} carries leaves no load off": problem.reliability is not None,
             f"balance.carry_over: a month that {SAID[name]} helps needs nothing carried into it": problem.balance.carry_over,
             'life_cycle.objective = "life-cycle": fuel and replacements are not yet one sum': problem.life_cycle.objective != "purchase",

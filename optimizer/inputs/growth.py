@@ -12,7 +12,10 @@ from optimizer.inputs.load import Load, Section
 from optimizer.inputs.parts import NotNegative, Share
 from optimizer.inputs.text_tables import nearest
 
-PartKindName = Literal["module", "battery", "controller", "inverter", "converter", "soft_starter", "autotransformer", "allowance", "kit"]
+PartKindName = Literal[
+    "module", "battery", "controller", "inverter", "converter", "soft_starter", "autotransformer", "generator", "charger", "alternator_charger", "allowance", "kit",
+]
+TrendName = PartKindName | Literal["running"]
 Name = Annotated[str, Field(min_length=1)]
 Percent = Annotated[float, Field(ge=-30, le=30)]
 
@@ -53,7 +56,7 @@ class Growth(Section):
     futures: Annotated[tuple[Future, ...], Field(min_length=1)]
     horizon_years: Annotated[float, Field(gt=0, le=50)] = 10.0
     discount_pct: Annotated[float, Field(ge=0, le=30)] = 6.0
-    price_trend_pct: dict[PartKindName, Percent] = {}
+    price_trend_pct: dict[TrendName, Percent] = {}
     resale_share: dict[PartKindName, Share] = {}
     end_value_share: dict[PartKindName, Share] = {}
     voltage_changeover: NotNegative = 0.0

@@ -12,6 +12,7 @@ from optimizer.growth.plan import Plan
 from optimizer.growth.plan_search import PlanSearch
 from optimizer.growth.tree import FIRST
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.growth import Growth
 from optimizer.inputs.parts import Battery, Controller, Inverter
 from optimizer.inputs.problem import Problem
 from optimizer.needs.requirements import with_section
@@ -63,6 +64,16 @@ def ways(volts_later: int, volts_now: int) -> Iterator[Way]:
         problem, [one.id for one in catalog.batteries if catalog.chemistry(one).family != "lithium" or not _rewired(one, higher, catalog.chemistry(one).cells_per_12v)]))
 
 
+def _over_the_horizon(problem: Problem, growth: Growth) -> Problem:
+    """The problem without its growth; what a source burns counts over the years of the plan, at today's prices."""
+    alone = problem.model_copy(update={"growth": None})
+    if not problem.source_in_design:
+        return alone
+    use = problem.source_use.model_copy(update={"years": growth.horizon_years})
+    life = problem.life_cycle.model_copy(update={"discount_pct": growth.discount_pct})
+    return alone.model_copy(update={problem.site.other_source: use, "life_cycle": life})
+
+
 def _without(problem: Problem, parts: list[str]) -> Problem:
     return with_section(problem, "locks", exclude=tuple(dict.fromkeys((*problem.locks.exclude, *parts))))
 
@@ -83,7 +94,7 @@ def _rewired(battery: Battery, volts: int, cells_per_12v: int) -> bool:
 
 def doors(problem: Problem, search: PlanSearch, plan: Plan, later: PlanLater, progress: Progress) -> Iterator[Door]:
     """Each door with its price today, and the month up to which the best plan keeps it as growth comes later and later."""
-    today = problem.model_copy(update={"growth": None})
+    today = _over_the_horizon(problem, search.tree.growth)
     catalog = search.catalog
     cheapest = solve(today, catalog, explain=False)
     if cheapest.report is None:

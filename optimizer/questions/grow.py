@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from optimizer.growth.greedy import step_by_step
 from optimizer.growth.offers import CoreFilter
-from optimizer.growth.plan import Plan
+from optimizer.growth.plan import Plan, running_of_future
 from optimizer.growth.plan_search import PlanSearch
 from optimizer.growth.planned import Planned
 from optimizer.growth.tree import FIRST, tree_of
@@ -44,6 +44,8 @@ class NamedPlan:
     cost_by_future: Mapping[str, float]
     """Present cost [cents]."""
     expected_cents: float
+    running_by_future: Mapping[str, float] = field(default_factory=dict)
+    """What of the costs is for fuel and service, or energy that is paid for [cents]."""
 
     @property
     def first_purchase(self) -> str:
@@ -131,7 +133,8 @@ def words_of(plan: Plan) -> str:
     ac = f", {inverter.count} x {inverter.inverter.id}" if inverter.inverter is not None else ""
     arrays = "".join(f", {block.modules} x {block.module.id} on {block.count} x {block.part.id}" for block in design.blocks)
     fitted = "".join(f", {n} x {part}" for part, n in sorted(design.fittings.pieces.items()))
-    return f"{bank.volts} V {bank.battery.chemistry}: {bank.units} x {bank.battery.id}{arrays}{ac}{fitted}"
+    source = "".join(f", {n} x {part.id}" for part, n in design.source.pieces) if design.source is not None else ""
+    return f"{bank.volts} V {bank.battery.chemistry}: {bank.units} x {bank.battery.id}{arrays}{ac}{fitted}{source}"
 
 
 def grow(problem: Problem, catalog: Catalog, progress: Progress = lambda _: None, *, minutes: float = MINUTES) -> Grown:
@@ -211,18 +214,26 @@ class _Asking:
         if planned.plan is None:
             return
         costs = dict(planned.plan.cost_by_future)
+        running = {future: running_of_future(planned.plan, future) for future in costs}
         for future in self.chance:
             if future not in costs:
-                costs[future] = self._continued(search, planned.plan, future)
-        self.grown.plans.append(NamedPlan(name, planned, costs, sum(self.chance[one] * cost for one, cost in costs.items())))
+                continued = self._continuation(search, planned.plan, future)
+                costs[future] = continued.cost_by_future[future] if continued is not None else float("inf")
+                running[future] = running_of_future(continued, future) if continued is not None else 0.0
+        self.grown.plans.append(NamedPlan(name, planned, costs, sum(self.chance[one] * cost for one, cost in costs.items()), running))
 
     def _continued(self, search: PlanSearch, plan: Plan, future: str) -> float:
         """Present cost of a future with the first design of a plan and the best continuation [cents]."""
+        found = self._continuation(search, plan, future)
+        return found.cost_by_future[future] if found is not None else float("inf")
+
+    def _continuation(self, search: PlanSearch, plan: Plan, future: str) -> Plan | None:
+        """The best plan for a future that begins with the first design of a plan."""
         found = search.best(_only(self.chance, {future: 1.0}), fixed={FIRST: plan.first.design}, seconds=LEAST_S * 2, name=f"{words_of(plan)}, {future}")
         if found.stopped:
             raise _Stopped
         self.grown.all_proven &= found.proven
-        return found.plan.cost_by_future[future] if found.plan is not None else float("inf")
+        return found.plan
 
     def _step_by_step(self, search: PlanSearch) -> None:
         """What is cheapest at each date, chosen as if nothing came after it."""

@@ -3,6 +3,7 @@
 Every valid design of every node is written down and checked. For each combination of designs over the nodes the purchases
 are priced item by item, by looking at every number of pieces that can be bought, kept or sold at every node. Items do not
 touch each other, but for modules: at a later node one model is bought at most, so every allotment of models is tried.
+What the source of a design burns is paid for each year that the design stands.
 """
 
 from __future__ import annotations
@@ -17,13 +18,19 @@ from typing import Any
 
 import numpy as np
 from cases import ALLOWANCES, TABLES, controller, inverter, lead_battery, lithium_battery, module
-from enumerate import Walk
+from enumerate import OF_SOURCE_AND_ARRAY, Walk
 
 from optimizer.bill import allowance_counts
 from optimizer.design import Bank, Block, Design
 from optimizer.growth.tree import Node, Tree, tree_of
 from optimizer.inputs.catalog import Catalog
-from optimizer.inputs.circuit_parts import Autotransformer, SoftStarter
+from optimizer.inputs.circuit_parts import (
+    AlternatorCharger,
+    Autotransformer,
+    Charger,
+    Generator,
+    SoftStarter,
+)
 from optimizer.inputs.parts import Allowance, Battery, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.starters import fits, with_starters
@@ -33,6 +40,9 @@ from optimizer.proof.array import block_lines
 from optimizer.proof.bank import bank_lines
 from optimizer.proof.check import check_design
 from optimizer.proof.core import Core, core_lines
+from optimizer.proof.source import Fed, source_lines
+from optimizer.proof.whole import Whole
+from optimizer.rules import generating
 from optimizer.rules.bank import units_in_series
 
 SHAPES = ("stays or grows", "two ways", "two steps")
@@ -41,7 +51,10 @@ SHAPES = ("stays or grows", "two ways", "two steps")
 DRAWN = ((Module, "module"), (Battery, "battery"), (Controller, "controller"), (Inverter, "inverter"), (Converter, "converter"))
 """Kinds whose shares are drawn for a case."""
 
-KINDS = (*DRAWN, (SoftStarter, "soft_starter"), (Autotransformer, "autotransformer"))
+KINDS = (
+    *DRAWN, (SoftStarter, "soft_starter"), (Autotransformer, "autotransformer"), (Generator, "generator"), (Charger, "charger"),
+    (AlternatorCharger, "alternator_charger"),
+)
 
 
 # --- cases
@@ -159,20 +172,24 @@ class Way:
     used: tuple[tuple[str, int], ...]
     trackers: tuple[tuple[str, int], ...]
     """Model of module and modules, once a controller."""
+    yearly: float = 0.0
+    """What its source burns in a year [cents]."""
 
     @classmethod
-    def of(cls, design: Design, priced: frozenset[str], fitted: Mapping[str, int]) -> Way:
+    def of(cls, design: Design, priced: frozenset[str], fitted: Mapping[str, int], yearly: float) -> Way:
         used = Counter(design.pieces)
         used.update(fitted)
         for per, times in allowance_counts(design).items():
             if per in priced and times:
                 used["per " + per] += times
         trackers = sorted((block.module.id, block.modules_each) for block in design.blocks for _ in range(block.count))
-        return cls(design.bank.volts, tuple(sorted(used.items())), tuple(trackers))
+        return cls(design.bank.volts, tuple(sorted(used.items())), tuple(trackers), yearly)
 
 
-def valid_designs(problem: Problem, catalog: Catalog) -> Iterator[Design]:
-    """Every design that the check accepts. A half that breaks a rule by itself is left out before the whole is checked."""
+def valid_designs(problem: Problem, catalog: Catalog) -> Iterator[tuple[Design, float]]:
+    """Every design that the check accepts, with what its source burns in a year. A half that breaks a rule by itself is left out before the whole
+    is checked.
+    """
     walk, bounds = Walk(problem, catalog), problem.bounds
     needs = Needs(problem)
     parts = [*catalog.controllers, *(one for one in catalog.inverters if one.kind == "all-in-one")]
@@ -190,12 +207,27 @@ def valid_designs(problem: Problem, catalog: Catalog) -> Iterator[Design]:
         arrays = [(replace(block, count=n),) for block in fit for n in range(1, bounds.controllers + 1)]
         arrays += list(combinations(fit, 2)) if bounds.array_kinds > 1 else []
         for inverters, converters in product(walk.inverter_banks(), walk.converter_ways()):
-            if any(line.fails for line in core_lines(Core(needs, catalog.tables, bank, inverters, converters))):
-                continue
-            for array in arrays:
-                design = Design(bank, array, inverters, converters)
-                if check_design(design, needs, catalog, walk.prices).valid:
-                    yield design
+            for source in walk.sources(bank, inverters):
+                core = Core(needs, catalog.tables, bank, inverters, converters, None, source is not None)
+                bare = Whole(needs, core, Design(bank, (), inverters, converters, source), ())
+                said = source_lines(bare, Fed(bare, source) if source is not None else None)
+                if any(line.fails and line.rule not in OF_SOURCE_AND_ARRAY for line in (*core_lines(core), *said)):
+                    continue
+                for array in arrays:
+                    design = Design(bank, array, inverters, converters, source)
+                    report = check_design(design, needs, catalog, walk.prices)
+                    if report.valid:
+                        yield design, burnt(Fed(report.whole, source), problem) if source is not None else 0.0
+
+
+def burnt(fed: Fed, problem: Problem) -> float:
+    """What a source costs in a year, from the energy that the array leaves to it [cents]."""
+    use, generator = problem.source_use, fed.source.generator
+    into_wh = float(np.maximum(fed.needed_wh - fed.whole.harvest_wh, 0.0) @ fed.days)
+    if generator is None:
+        return 100 * into_wh / fed.efficiency / 1000 * use.price_per_kwh
+    litres_per_h = float(generating.fuel_l_per_h(fed.charge_w / fed.efficiency, generator.litres_per_kwh, generator.idle_l_per_h))
+    return 100 * into_wh / fed.charge_w * (litres_per_h * use.fuel_price_per_l + generator.service_per_h)
 
 
 def every_way(problem: Problem, catalog: Catalog) -> Iterator[tuple[Problem, Counter[str]]]:
@@ -219,13 +251,13 @@ def ways_of(problem: Problem, catalog: Catalog) -> list[tuple[Way, Design]]:
     priced = frozenset(one.per for one in catalog.allowances)
     found: dict[Way, Design] = {}
     for asked, fitted in every_way(problem, catalog):
-        for design in valid_designs(asked, catalog):
-            found.setdefault(Way.of(design, priced, fitted), design)
+        for design, yearly in valid_designs(asked, catalog):
+            found.setdefault(Way.of(design, priced, fitted, yearly), design)
     return [(way, design) for way, design in found.items() if not any(_less(other, way) for other in found)]
 
 
 def _less(other: Way, way: Way) -> bool:
-    if other == way or other.volts != way.volts or other.trackers != way.trackers:
+    if other == way or other.volts != way.volts or other.trackers != way.trackers or other.yearly > way.yearly:
         return False
     of_other, of_way = Counter(dict(other.used)), Counter(dict(way.used))
     return all(of_way[item] >= n for item, n in of_other.items())
@@ -278,6 +310,22 @@ class Money:
             return 0.0
         share = self.growth.end_value_share.get(self.kind(item), 0.0)
         return ends * share * round(100 * self.catalog.by_id[item].price) * self._year(self.kind(item), year)
+
+    def years(self, node: Node) -> float:
+        """What a coin counts that is spent in every year from a node to the next; expected."""
+        return sum(
+            chance * (self._up_to(min([*(one.year for one in nodes if one.year > node.year), self.growth.horizon_years])) - self._up_to(node.year))
+            for future, chance in self.tree.chance.items() if node in (nodes := self.tree.of_future(future))
+        )
+
+    def _up_to(self, year: float) -> float:
+        """The same from today on, year by year; of a year that has begun the share that has passed, with the interest of that share."""
+        each = (1 + self.growth.price_trend_pct.get("running", 0) / 100) / (1 + self.growth.discount_pct / 100)
+        paid, past = 0.0, 1.0
+        while year >= 1:
+            past, year = past * each, year - 1
+            paid += past
+        return paid + past * each * (year if each == 1 else (1 - each**year) / (1 - each))
 
     def worn(self, item: str, bought: float, year: float) -> bool:
         part = self.catalog.by_id.get(item)
@@ -446,6 +494,9 @@ class EveryPlan:
             if item not in modules:
                 total += self._table(Purchases(self.money, item), item)
         total += self._changes(shape)
+        for node, ways in zip(self.tree.nodes, self.ways, strict=True):
+            paid = self.money.years(node) * np.array([way.yearly for way, _ in ways])
+            total = total + np.expand_dims(paid, [n for n in range(len(shape)) if n != node.number])
         later = [node.number for node in self.tree.nodes if node.parent is not None]
         allotted = []
         for models in product(modules, repeat=len(later)):

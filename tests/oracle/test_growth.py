@@ -12,12 +12,12 @@ from growth_enumerate import SHAPES, EveryPlan, growth_case
 from optimizer.bill import PriceList
 from optimizer.growth.greedy import step_by_step
 from optimizer.growth.ledger import Lot, usage_of
-from optimizer.growth.offers import Prices
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_check import check_plan
 from optimizer.growth.plan_program import Column, PlanProgram
 from optimizer.growth.plan_search import PlanSearch
 from optimizer.growth.planned import SLACK_CENTS
+from optimizer.growth.prices import Prices
 from optimizer.growth.rounds import Rounds
 from optimizer.growth.tree import tree_of
 

@@ -11,11 +11,11 @@ from growth_enumerate import growth_case, ways_of
 
 from optimizer.bill import PriceList
 from optimizer.growth.ledger import Ledger
-from optimizer.growth.offers import Prices
 from optimizer.growth.one_step import OneStep, is_one_step
 from optimizer.growth.plan import Plan, plan_from
 from optimizer.growth.plan_program import Column, PlanProgram
 from optimizer.growth.planned import SLACK_CENTS
+from optimizer.growth.prices import Prices
 from optimizer.growth.tree import FIRST, tree_of
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.kits import Kit
