@@ -38,6 +38,8 @@ def test_impossible_site_is_an_explained_answer(run):
     ran = run("solve", "coast_house")
     assert ran.code == 4
     assert "there is no design" in ran.out.splitlines()[0]
+    assert "`bankstring relax PROBLEM`" in ran.out
+    assert "Cautions for this design" not in ran.out
     assert "Price" not in ran.out
 
 
@@ -148,7 +150,7 @@ def test_lint_tells_errors_of_catalog_and_problem_and_doubts(run, tmp_path):
     problem.write_text(problem.read_text().replace("elevation_m = 650", "elevation_m = 9000").replace("lowest_c = -36", "lowest_c = -5"))
     ran = run("lint", "mine", "--catalog", "parts")
     assert ran.code == 3
-    assert "1 error:" in ran.out
+    assert "1 error: nothing can be solved until it is mended." in ran.out
     assert "elevation_m" in ran.out
     problem.write_text(problem.read_text().replace("elevation_m = 9000", "elevation_m = 650"))
     modules.write_text(modules.read_text().replace(",track", ""))
