@@ -36,6 +36,11 @@ class BillLine:
     price_cents: int
 
 
+def by_the_metre(part: Part | Kit) -> str:
+    """What a line says after the description of a part whose pieces are metres."""
+    return " [m]" if isinstance(part, Cable) else ""
+
+
 @dataclass(frozen=True)
 class KitUse:
     """A kit that is bought: how many, and which of its pieces the design does not use."""
@@ -246,7 +251,7 @@ class PriceList:
         sized += self.wiring.busbar_pieces(design.bank, design.inverters, design.converters)
         for part_id, times in sorted(sized.items()):
             part = self._catalog.by_id[part_id]
-            lines.append(BillLine(part.id, f"{part.description}{' [m]' if isinstance(part, Cable) else ''}", times, part.price_cents, times * part.price_cents))
+            lines.append(BillLine(part.id, f"{part.description}{by_the_metre(part)}", times, part.price_cents, times * part.price_cents))
             freight += times * self.freight_cents(part)
             beside += times * self.beside_cents(part) if isinstance(part, Autotransformer | Mount | SoftStarter) else 0  # prices beside the bill leave circuits out
             weight += times * part.weight_kg

@@ -20,7 +20,7 @@ from optimizer.inputs.mount_parts import Mount
 from optimizer.inputs.parts import Battery, Chemistry, Controller, Converter, Inverter, Module, Part
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.starters import NOTHING_FITTED, Fittings
-from optimizer.inputs.text_tables import validation_messages
+from optimizer.inputs.text_tables import file_text, validation_messages
 from optimizer.rules.charging import compensated_v
 
 Count = Annotated[int, Field(ge=1, le=100_000)]
@@ -107,21 +107,18 @@ def choice_from(data: Mapping[str, Any], name: str = "choice") -> Choice:
     inner = data.get("choice", data)
     if not isinstance(inner, Mapping):
         raise InputError(f"{name}: holds no choice (the answer found no design)")
+    if "site" in inner:
+        raise InputError(f"{name}: is a problem, not a choice; `bankstring new --choice FILE` writes a choice to fill in")
     try:
         return Choice.model_validate(dict(inner))
     except ValidationError as bad:
-        raise InputError([f"{name}: {where}: {message}" for where, message in validation_messages(bad)]) from None
+        raise InputError([f"{name}: {where}: {message}" for where, message in validation_messages(bad, Choice)]) from None
 
 
 def load_choice(path: str | Path) -> Choice:
     """Read a choice, or a whole answer, from a JSON or TOML file."""
     file = Path(path)
-    try:
-        text = file.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise InputError(f"{path}: no such file; `bankstring new --choice FILE` writes one to fill in") from None
-    except (OSError, UnicodeDecodeError) as bad:
-        raise InputError(f"{path}: {bad}") from None
+    text = file_text(file, str(path), "no such file; `bankstring new --choice FILE` writes one to fill in")
     try:
         data = json.loads(text) if text.lstrip().startswith("{") else tomllib.loads(text)
     except (json.JSONDecodeError, tomllib.TOMLDecodeError) as bad:

@@ -80,7 +80,7 @@ class Screening:
                 text = name(at)
                 if actual.dtype != bool:
                     asked = f"must be {required[at]:.6g}" if rule.sense == "equals" else f"{rule.sense} {required[at]:.6g} is asked"
-                    text += f": {actual[at]:.6g} {rule.unit}, {asked}"
+                    text += f": {actual[at]:.6g}{f' {rule.unit}' if rule.unit not in ('', 'count') else ''}, {asked}"
                 self._nearest[rule_id] = (miss, text)
             if len(removed) == len(table):
                 self.emptied_by = f"'{rule.title}' (nearest: {self._nearest[rule_id][1]})"

@@ -13,7 +13,7 @@ from optimizer.cli.page import NO_DESIGN, STOPPED, AsJson, CatalogPath, ProblemP
 @app.command(epilog="Example: bankstring grow market_stall")
 def grow(
     problem: ProblemPath,
-    minutes: Annotated[float, typer.Option("--minutes", min=0.05, max=600, help="Time for the whole question; plans that it is not enough for carry their gap.")] = 15.0,
+    minutes: Annotated[float, typer.Option("--minutes", metavar="MINUTES", min=0.05, max=600, help="Time for the whole question; plans that it is not enough for carry their gap.")] = 15.0,
     picture: Annotated[Path | None, typer.Option("--picture", metavar="FILE", help="Draw timeline and cost over the probability of growth: .svg or .png.")] = None,
     catalog: CatalogPath = None,
     as_json: AsJson = False,
@@ -37,6 +37,6 @@ def grow(
         from optimizer.handover.growth_pictures import draw_growth
 
         draw_growth(picture, found)
-        note(f"{picture}: written")
+        note(f"wrote {picture}")
     show(text_of(grow_data(found, digests)) if as_json else grow_text(found))
     raise typer.Exit(NO_DESIGN if found.best is None and found.complete else 0 if found.proven else STOPPED)

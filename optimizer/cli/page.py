@@ -63,7 +63,7 @@ def show(text: str) -> None:
 
 def problem_path(given: Path) -> Path:
     """The file that is meant: itself, with .toml added, or a shipped problem called by its bare name."""
-    if given.is_file() or given.suffix not in ("", ".toml"):
+    if given.is_file() or not given.name or given.suffix not in ("", ".toml"):
         return given
     named = given.with_suffix(".toml")
     if named.is_file():

@@ -55,8 +55,8 @@ def versus(
 @app.command(epilog="Example: bankstring ranking weekend_cabin -n 2 --margin 5")
 def ranking(
     problem: ProblemPath,
-    count: Annotated[int, typer.Option("-n", min=1, help="Designs to list.")] = 5,
-    by: Annotated[str, typer.Option("--by", help="What tells kinds apart, with commas.")] = "voltage,chemistry,controller,inverter-kind",
+    count: Annotated[int, typer.Option("-n", metavar="N", min=1, help="Designs to list.")] = 5,
+    by: Annotated[str, typer.Option("--by", metavar="KINDS", help="What tells kinds apart, with commas.")] = "voltage,chemistry,controller,inverter-kind",
     margin: Annotated[float | None, typer.Option("--margin", metavar="PCT", help="The cheapest design that leaves so many % of every limit as well.")] = None,
     catalog: CatalogPath = None,
     as_json: AsJson = False,
@@ -177,7 +177,7 @@ def diff(
 @app.command(epilog="Example: bankstring relax weekend_cabin")
 def relax(
     problem: ProblemPath,
-    together: Annotated[int, typer.Option("--together", min=1, max=5, help="Requirements that are loosened together at most.")] = 5,
+    together: Annotated[int, typer.Option("--together", metavar="N", min=1, max=5, help="Requirements that are loosened together at most.")] = 5,
     catalog: CatalogPath = None,
     as_json: AsJson = False,
 ) -> None:

@@ -37,5 +37,5 @@ def sun(
         from optimizer.handover.sun_picture import draw_sun
 
         draw_sun(picture, found)
-        note(f"{picture}: written")
+        note(f"wrote {picture}")
     show(text_of(sun_data(found, inputs_data(digest, None))) if as_json else sun_text(found))

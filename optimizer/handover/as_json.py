@@ -11,7 +11,7 @@ import numpy as np
 
 import optimizer
 from optimizer.answer import Answer
-from optimizer.bill import Bill, BillLine, PriceList
+from optimizer.bill import Bill, BillLine, PriceList, by_the_metre
 from optimizer.design import Choice
 from optimizer.handover.cautions import cautions
 from optimizer.handover.generator_text import generator_data, visits_data
@@ -317,7 +317,7 @@ def combined_lines(bills: Sequence[Bill], catalog: Catalog) -> list[BillLine]:
         price = sum(line.price_cents for line in lines)
         if part in catalog.sold:
             quantity = sum(line.quantity for line in lines)
-            combined.append(BillLine(part, catalog.sold[part].description, quantity, lines[0].unit_cents, price))
+            combined.append(BillLine(part, catalog.sold[part].description + by_the_metre(catalog.sold[part]), quantity, lines[0].unit_cents, price))
         else:
             combined.append(BillLine(part, lines[0].description, 1, price, price))
     return combined

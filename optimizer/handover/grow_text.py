@@ -76,10 +76,20 @@ def _listed(pieces: Mapping[str, int]) -> str:
     return ", ".join(f"{n} x {part}" for part, n in sorted(pieces.items()))
 
 
+def _when(name: str) -> str:
+    """For what a plan is the best.
+
+    >>> _when("stays, for certain"), _when("growth for certain")
+    ("if 'stays' is certain", 'if growth is certain')
+    """
+    future, comma, _ = name.rpartition(", for certain")
+    return f"if '{future}' is certain" if comma else name.replace("growth for certain", "if growth is certain")
+
+
 def _costs(grown: Grown) -> Iterator[str]:
     for named in grown.plans:
         mark = "" if named.planned.proven else " (not proven)"
-        yield from columns(f"  best {named.name}{mark}: {named.first_purchase}", "  " + money(named.expected_cents) + " expected")
+        yield from columns(f"  best {_when(named.name)}{mark}: {named.first_purchase}", "  " + money(named.expected_cents) + " expected")
         yield from labelled("", "; ".join(f"{future} {money(cents)}" for future, cents in named.cost_by_future.items()), 9)
         if any(named.running_by_future.values()):
             runs = "; ".join(f"{future} {money(round(cents))}" for future, cents in named.running_by_future.items())

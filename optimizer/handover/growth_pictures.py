@@ -75,6 +75,7 @@ def _cost_lines(plot: Axes, grown: Grown) -> None:
         plot.annotate(f"{100 * flip.probability:.0f} %", (100 * flip.probability, cents / 100), xytext=(4, -10), textcoords="offset points", fontsize=8)
     if grown.lines:
         plot.axvline(100 * grown.probability, color="0.5", linewidth=0.8, linestyle=":")
+        plot.text(100 * grown.probability, 1.01, "as the problem says", ha="center", va="bottom", fontsize=7, color="0.25", transform=plot.get_xaxis_transform())
         plot.legend(fontsize=7, frameon=False, loc="best")
     else:
         plot.text(50, 0.5, "no probability to vary", ha="center", transform=plot.get_xaxis_transform())

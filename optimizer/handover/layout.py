@@ -11,7 +11,7 @@ WIDTH = 79
 """One less than the narrowest terminal, so that nothing wraps by itself."""
 
 
-LARGE_NUMBER = re.compile(r"(?<![\w.,-])(\d(\.\d+)?e\+\d+|\d{4,}(?= (W|Wh|VA|A|asked|is asked)\b))")
+LARGE_NUMBER = re.compile(r"(?<![\w.,-])(\d(\.\d+)?e\+\d+|\d{4,}(\.\d+)?(?= (W|Wh|Wh/day|VA|A|asked|is asked)\b))")
 """A number of four digits or more in a sentence, but not in the name of a part."""
 
 
@@ -30,6 +30,15 @@ def figure(value: Any) -> str:
     if isinstance(value, int | float):
         return f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.4g}"
     return str(value)
+
+
+def short(value: float) -> str:
+    """A value with three figures, a large one with all before the point.
+
+    >>> short(25.53), short(6690.4)
+    ('25.5', '6,690')
+    """
+    return f"{value:,.0f}" if abs(value) >= 999.5 else f"{value:.3g}"
 
 
 def money(cents: float) -> str:
@@ -55,6 +64,8 @@ def readable(text: str) -> str:
 
     >>> readable("IV-3000W: usable 2.053e+04 Wh, at least 7863 asked")
     'IV-3000W: usable 20,530 Wh, at least 7,863 asked'
+    >>> readable("12410.7 Wh, at least 21499.4 is asked")
+    '12,411 Wh, at least 21,499 is asked'
     """
     return LARGE_NUMBER.sub(lambda found: f"{float(found.group()):,.0f}", text)
 

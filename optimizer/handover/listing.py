@@ -38,11 +38,11 @@ def demand_text(data: dict[str, Any]) -> str:
 
 def lint_text(data: dict[str, Any]) -> str:
     """The answer of `lint`, from its plain data."""
-    counts = ", ".join(f"{count} {kind}" for kind, count in data["parts"].items())
+    counts = ", ".join(f"{count} {kind.replace('_', ' ')}" for kind, count in data["parts"].items())
     doubts = len(data["doubts"])
     if data["errors"]:
         errors = len(data["errors"])
-        verdict = f"{errors} error{'s' if errors > 1 else ''}: nothing can be solved until they are mended."
+        verdict = f"{errors} error{'s' if errors > 1 else ''}: nothing can be solved until {'they are' if errors > 1 else 'it is'} mended."
     else:
         verdict = "No errors" + (f", {doubts} doubt{'s' if doubts > 1 else ''}." if doubts else " and no doubts.")
     return joined([

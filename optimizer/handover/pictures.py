@@ -49,6 +49,9 @@ def save(figure: Figure, path: Path) -> None:
         figure.savefig(path, format=path.suffix.lower()[1:], dpi=150, metadata=about)
     except OSError as bad:
         raise InputError(f"{path}: cannot be written: {bad.strerror or bad}") from None
+    if svg:  # as wide as the window or the sheet at most: a phone and a printer show all of it
+        text = path.read_text(encoding="utf-8")
+        path.write_text(text.replace("<svg ", '<svg style="max-width: 100%; height: auto" ', 1), encoding="utf-8")
 
 
 def draw_curves(path: Path, name: str, currency: str, curves: Sequence[tuple[str, Curve]], each: str | None = None) -> None:

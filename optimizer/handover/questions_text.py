@@ -16,6 +16,7 @@ from optimizer.handover.layout import (
     labelled,
     lowered,
     money,
+    readable,
     section,
     wrapped,
 )
@@ -78,7 +79,7 @@ def _cost(answer: Answer) -> str:
 
 def design_words(answer: Answer) -> str:
     """The design of an answer in one line, or why there is none."""
-    return in_words(answer.report.design) if answer.report else f"{failed(answer)}. {answer.reason}"
+    return in_words(answer.report.design) if answer.report else f"{failed(answer)}. {readable(answer.reason)}"
 
 
 # --- ranking
@@ -131,9 +132,8 @@ def cost_of_text(found: CostOf) -> str:
     if base is None:
         return joined([
             *wrapped(f"{name}: {failed(found.base)}, so no requirement has a price."),
-            *wrapped(found.base.reason),
-            *wrapped("What to loosen is another question, and its command, relax, is not there yet: loosen a value in the problem "
-                     "file that the reason names, and solve again."),
+            *wrapped(readable(found.base.reason)),
+            *wrapped("What to loosen is another question: `bankstring relax PROBLEM` answers it."),
         ])
     total = base.bill.paid_cents
     lines = [*wrapped(f"{name}: what each requirement costs"), *labelled("Now", f"{money(total)} {currency}"), "",
@@ -252,10 +252,10 @@ def why_not_text(found: WhyNot) -> str:
     lines = [*wrapped(f"{found.part}: {found.verdict}"), *labelled("Price", f"{money(part.price_cents)} {currency} a {'metre' if isinstance(part, Cable) else 'piece'}")]
     if base.report is not None:
         lines += labelled("Cheapest", f"{_cost(base)} {currency}: {design_words(base)}")
-    lines += labelled("Reason", found.reason or failed(found.with_part or base))
+    lines += labelled("Reason", readable(found.reason) or failed(found.with_part or base))
     if found.blocking is not None:
         lines += labelled("Rule", f"{RULES[found.blocking.rule].title} ({found.blocking.rule})")
-        lines += labelled("Shortfall", found.blocking.shortfall)
+        lines += labelled("Shortfall", readable(found.blocking.shortfall))
     if found.more_cents is not None and base.report is not None:
         lines += labelled("With it", f"{money(base.report.bill.paid_cents + found.more_cents)} {currency}")
     if found.verdict == "beaten" and found.with_part is not None and found.with_part.report is not None and base.report is not None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from optimizer.handover.cautions import own_cautions
-from optimizer.handover.layout import bullets, figure, joined, labelled, section, wrapped
+from optimizer.handover.layout import bullets, figure, joined, labelled, section, short, wrapped
 from optimizer.handover.questions_text import PRELIMINARY, design_words, in_words
 from optimizer.proof.replay import LOSSES
 from optimizer.questions.replay import SYNTHETIC, Figures, Replayed
@@ -62,10 +62,10 @@ def _percent(share: float) -> str:
 
 def _hours(mean: float, interval: tuple[float, float] | None) -> str:
     if interval is None:
-        return f"{mean:,.3g} h in the year"
+        return f"{short(mean)} h in the year"
     if mean == 0:
         return "0 h in every year"
-    return f"{mean:,.3g} h a year (95 %: {interval[0]:,.3g} to {interval[1]:,.3g})"
+    return f"{short(mean)} h a year (95 %: {short(interval[0])} to {short(interval[1])})"
 
 
 def _unmet(figures: Figures) -> list[str]:
@@ -81,7 +81,7 @@ def _unmet(figures: Figures) -> list[str]:
 
 
 def _other_source(figures: Figures, source: str, chargers: str) -> list[str]:
-    lines = labelled("Source", f"the {source} carries {figures.energy_kwh['other_source']:,.3g} kWh a year, something in {figures.other_source_h:,.0f} hours a year")
+    lines = labelled("Source", f"the {source} carries {short(figures.energy_kwh['other_source'])} kWh a year, something in {figures.other_source_h:,.0f} hours a year")
     if figures.generator_h is None:
         return lines + labelled("", "no inverter of the design charges from it: how long it runs is not known")
     return lines + labelled("", f"{figures.generator_h:,.0f} h a year at the charging current of {chargers}")
@@ -89,7 +89,7 @@ def _other_source(figures: Figures, source: str, chargers: str) -> list[str]:
 
 def _life(figures: Figures) -> list[str]:
     by_cycles = f"{figures.life_by_cycles_years:,.0f} years by cycles" if figures.life_by_cycles_years is not None else "never worn by cycles"
-    return labelled("Battery", f"{figures.full_cycles:,.3g} full cycles a year: {by_cycles}, {figures.calendar_life_years:g} by the calendar, so {figures.life_years:,.1f}")
+    return labelled("Battery", f"{short(figures.full_cycles)} full cycles a year: {by_cycles}, {figures.calendar_life_years:g} by the calendar, so {figures.life_years:,.1f}")
 
 
 def _ice(figures: Figures) -> Iterator[str]:
@@ -120,7 +120,7 @@ def _energy(figures: Figures) -> Iterator[str]:
 
 def _notes(found: Replayed) -> Iterator[str]:
     assert found.figures is not None, "asked only where a design was replayed"
-    yield f"Energy adds up to {figure(found.figures.balance_error)} of what went in. docs/replay.md says what the model holds and what it leaves out."
+    yield f"Energy adds up: what is left over is {figure(found.figures.balance_error)} of what went in. docs/replay.md says what the model holds and what it leaves out."
     if found.figures.interval_95 is not None and 0 < found.figures.years_with_loss * found.years < 30:
         yield "Few years had any loss: the interval of hours is rough."
     if found.problem.site.other_source != "none":

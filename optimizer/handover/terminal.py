@@ -26,6 +26,7 @@ from optimizer.handover.layout import (
     money,
     readable,
     section,
+    short,
     wrapped,
 )
 from optimizer.handover.schedules_text import schedules_text
@@ -196,11 +197,11 @@ def _reliability(report: Report) -> list[str]:
     which, unmet, interval = ("critical loads", loss.critical_unmet_fraction, loss.critical_interval_95) if critical_only else (
         "loads", loss.unmet_fraction, loss.interval_95,
     )
-    sure = f" (95 %: {interval[0]:,.3g} to {interval[1]:,.3g})" if interval is not None else ""
+    sure = f" (95 %: {short(interval[0])} to {short(interval[1])})" if interval is not None else ""
     lived = "the weather file's own year" if loss.seed is None else f"{loss.years:,} synthetic year{'s' if loss.years > 1 else ''}, seed {loss.seed}"
     return labelled(
-        "Lived", f"{which} off {loss.hours(critical_only=critical_only):,.3g} h a year{sure}"
-        f"{f', {asked.loss_of_load_hours_max:,.3g} h allowed' if asked is not None else ''}; {100 * (unmet or 0.0):.2g} % of their energy unmet; {lived}",
+        "Lived", f"{which} off {short(loss.hours(critical_only=critical_only))} h a year{sure}"
+        f"{f', {short(asked.loss_of_load_hours_max)} h allowed' if asked is not None else ''}; {100 * (unmet or 0.0):.2g} % of their energy unmet; {lived}",
     )
 
 
@@ -340,7 +341,7 @@ def _percent(share: float) -> str:
 
 def _cautions(report: Report | None, problem: Problem) -> list[str]:
     return [
-        *section("Cautions for this design", bullets(own_cautions(report, problem))),
+        *section(f"Cautions for this {'design' if report is not None else 'problem'}", bullets(own_cautions(report, problem))),
         *section("Cautions for every design", bullets(ALWAYS)),
     ]
 
@@ -367,6 +368,7 @@ def _without_design(answer: Answer) -> list[str]:
     return [
         *wrapped(f"{answer.problem.name}: {said}."),
         *wrapped(readable(answer.reason) or "Nothing more is known."),
+        *(wrapped("`bankstring relax PROBLEM` looks for what to loosen.") if answer.outcome is Outcome.INFEASIBLE else []),
         *_owned(answer),
         *_screening(answer.screening),
         *_cautions(None, answer.problem),

@@ -160,9 +160,11 @@ def _compared(found: Versus, possible: list[Option], currency: str) -> list[str]
     lines: list[str] = []
     if len(possible) > 1:
         least, most = found.options[0].cents or 0, found.options[1].cents or 0
-        than = "less" if most >= least else "more"
+        beside = ", the generator and its fuel left aside" if found.by == "generator" and not found.free.problem.source_in_design else ""
+        first, second = found.options[0].value, found.options[1].value
+        than = f"{money(abs(most - least))} {currency} {'less' if most >= least else 'more'} than" if most != least else "as much as"
         by = " to buy, and wins by what is minimised" if found.free.problem.counts_beside_the_bill and not found.free.problem.source_in_design else ""
-        lines += ["", *wrapped(f"{found.options[0].value} costs {money(abs(most - least))} {currency} {than} than {found.options[1].value}{by}.")]
+        lines += ["", *wrapped(f"{first} costs {than} {second}{by}{beside}.")]
     free = found.free.report
     if free is not None and (not possible or free.bill.paid_cents != found.options[0].cents):
         lines += wrapped(f"With nothing left out: {money(free.bill.paid_cents)} {currency}: {in_words(free.design)}.")

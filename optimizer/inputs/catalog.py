@@ -36,7 +36,7 @@ from optimizer.inputs.parts import (
     Module,
     Part,
 )
-from optimizer.inputs.text_tables import nearest, raise_if_any, read_records, read_rows, shown
+from optimizer.inputs.text_tables import file_text, nearest, raise_if_any, read_records, read_rows, shown
 
 PartKind = TypeVar("PartKind", bound=Part)
 
@@ -276,15 +276,15 @@ def load_catalog(folder: str | Path | None = None) -> Catalog:
     """
     home = Path(folder) if folder is not None else shipped_folder("catalogs")
     if not home.is_dir():
-        raise InputError(f"{home}: no such catalog folder; `bankstring new --catalog DIR` copies the shipped one to edit")
+        raise InputError(f"{home}: {'is a file, not a catalog folder' if home.is_file() else 'no such catalog folder'}; `bankstring new --catalog DIR` copies the shipped one to edit")
     problems: list[str] = []
     doubts: list[str] = []
     head: dict[str, object] = {}
     try:
-        head = tomllib.loads((home / "catalog.toml").read_text(encoding="utf-8-sig"))
-    except FileNotFoundError:
-        problems.append(f"{shown(home / 'catalog.toml')}: file not found; it states the currency, as: currency = \"USD\"")
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as bad:
+        head = tomllib.loads(file_text(home / "catalog.toml", shown(home / "catalog.toml"), 'file not found; it states the currency, as: currency = "USD"'))
+    except InputError as bad:
+        problems.extend(bad.problems)
+    except tomllib.TOMLDecodeError as bad:
         problems.append(f"{shown(home / 'catalog.toml')}: {bad}")
     else:
         problems.extend(

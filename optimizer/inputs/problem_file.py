@@ -19,10 +19,12 @@ from optimizer.inputs.planes import Plane
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.text_tables import (
     cell_message,
+    file_text,
     nearest,
     raise_if_any,
     read_rows,
     shown,
+    unknown_key,
     validation_messages,
 )
 
@@ -80,14 +82,15 @@ def _load_rows(path: Path, problems: list[str]) -> list[dict[str, Any]]:
     seasons = [column for column in columns if column == "hours" or column.startswith("hours_")]
     known = [field for field in Load.model_fields if field != "hours"] + (seasons or ["hours"])
     rows = []
-    for row in read_rows(path, known, problems, "; loads_file names a CSV file beside the problem file"):
+    required = [field for field, one in Load.model_fields.items() if one.is_required() and field != "hours"]
+    for row in read_rows(path, known, problems, "; loads_file names a CSV file beside the problem file", required):
         cells: dict[str, Any] = {column: cell for column, cell in row.cells.items() if column not in seasons}
         hours = {column.removeprefix("hours_"): cell for column, cell in row.cells.items() if column in seasons}
         cells["hours"] = hours
         try:
             Load.model_validate(cells)
         except ValidationError as bad:
-            problems.extend(f"{shown(path)}:{row.line}: {field}: {message}" for field, message in validation_messages(bad))
+            problems.extend(f"{shown(path)}:{row.line}: {field}: {message}" for field, message in validation_messages(bad, Load))
         else:
             rows.append(cells)
     return rows
@@ -223,13 +226,7 @@ def _where(error: Any, data: Mapping[str, Any]) -> str:
 def _problem_message(error: Any, data: Mapping[str, Any]) -> str:
     where = _where(error, data)
     if error["type"] == "extra_forbidden":
-        section: Any = Problem
-        for step in error["loc"][:-1]:
-            if isinstance(step, str) and step in section.model_fields:
-                annotation = section.model_fields[step].annotation
-                section = next((one for one in (annotation, *get_args(annotation)) if hasattr(one, "model_fields")), section)
-        known = list(section.model_fields)
-        return f"{where}: this key is not known{nearest(str(error['loc'][-1]), known)}"
+        return f"{where}: {unknown_key(Problem, error['loc'])}"
     if error["type"] == "missing":
         hints = {
             "loads": ': add [[loads]] tables, or loads_file = "loads.csv"',
@@ -249,15 +246,15 @@ def load_problem_with_digest(path: str | Path) -> tuple[Problem, str]:
     """A problem and the SHA-256 of its file, its load file and its weather file."""
     file = Path(path)
     name = shown(file)
-    if not file.is_file():
+    if not file.exists():
         beside = shipped_problem(file.name)
-        hint = f"; the shipped one is {beside}" if beside else "; `bankstring new FILE` writes one to start from"
+        near = nearest(file.name, _shipped_names()) if str(file) == file.stem else ""
+        hint = f"; the shipped one is {beside}" if beside else f"{near}; `bankstring new FILE` writes one to start from"
         raise InputError(f"{path}: no such problem file{hint}")
+    text = file_text(file, str(path) if file.is_dir() else name, "no such problem file")
     digest = hashlib.sha256(file.read_bytes())
     try:
-        data = tomllib.loads(file.read_bytes().decode("utf-8-sig"))
-    except UnicodeDecodeError as bad:
-        raise InputError(f"{name}: byte {bad.start} is not UTF-8 text") from None
+        data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as bad:
         raise InputError(f"{name}: {bad}") from None
     array = data.get("array")
@@ -265,6 +262,10 @@ def load_problem_with_digest(path: str | Path) -> tuple[Problem, str]:
         if isinstance(beside, str) and (file.parent / beside).is_file():
             digest.update((file.parent / beside).read_bytes())
     return problem_from(data, name, file.parent), digest.hexdigest()
+
+
+def _shipped_names() -> list[str]:
+    return sorted(path.stem for path in shipped_folder("problems").glob("*.toml"))
 
 
 def shipped_problem(name: str) -> Path | None:

@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError
 
@@ -53,19 +53,27 @@ def shown(path: Path) -> str:
 COPY_HINT = "; `bankstring new --catalog DIR` copies a whole catalog to edit"
 
 
-def read_rows(path: Path, known_columns: Sequence[str], problems: list[str], missing: str = COPY_HINT) -> list[Row]:
+def file_text(path: Path, name: str, missing: str, encoding_hint: str = "") -> str:
+    """The text of a file; raises InputError with a sentence. `missing` stands after the name where there is no such file."""
+    try:
+        return path.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError:
+        raise InputError(f"{name}: {missing}") from None
+    except UnicodeDecodeError as bad:
+        raise InputError(f"{name}: byte {bad.start} is not UTF-8 text{encoding_hint}") from None
+    except OSError as bad:
+        raise InputError(f"{name}: cannot be read: {'it is a folder' if path.is_dir() else bad.strerror or bad}") from None
+
+
+def read_rows(
+    path: Path, known_columns: Sequence[str], problems: list[str], missing: str = COPY_HINT, required_columns: Sequence[str] = (),
+) -> list[Row]:
     """Rows of a CSV file as text; what is wrong with its form is added to `problems`."""
     name = shown(path)
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        problems.append(f"{name}: file not found{missing}")
-        return []
-    except UnicodeDecodeError as bad:
-        problems.append(f"{name}: byte {bad.start} is not UTF-8 text; save it again as 'CSV UTF-8'")
-        return []
-    except OSError as bad:
-        problems.append(f"{name}: {bad.strerror or bad}")
+        text = file_text(path, name, f"file not found{missing}", "; save it again as 'CSV UTF-8'")
+    except InputError as bad:
+        problems.extend(bad.problems)
         return []
     if not text.strip():
         problems.append(f"{name}:1: the file is empty; its first line must name the columns")
@@ -99,7 +107,10 @@ def read_rows(path: Path, known_columns: Sequence[str], problems: list[str], mis
         if column in header[:at]:
             problems.append(f"{name}:{starts[header_at]}: column '{column}' stands twice")
             ok = False
-    if not ok:
+    # Said once, not for each row; after a wrong name, which is mostly that of the missing column, not at all.
+    lacking = [column for column in required_columns if column not in header] if ok else []
+    problems.extend(f"{name}:{starts[header_at]}: column '{column}' is missing" for column in lacking)
+    if lacking or not ok:
         return []
     rows = []
     for at, cells in zip(starts[header_at + 1 :], grid[header_at + 1 :], strict=True):
@@ -146,10 +157,23 @@ def cell_message(given: Any, kind: str, plain: str) -> str:
     return f"{message} (got '{text}')" if given is not None else message
 
 
-def validation_messages(bad: ValidationError) -> Iterator[tuple[str, str]]:
+def unknown_key(model: type[BaseModel], steps: Sequence[str | int]) -> str:
+    """What to say of a key that a model does not have, however deep it stands."""
+    section: Any = model
+    for step in steps[:-1]:
+        if isinstance(step, str) and step in section.model_fields:
+            annotation = section.model_fields[step].annotation
+            section = next((one for one in (annotation, *get_args(annotation)) if hasattr(one, "model_fields")), section)
+    return f"this key is not known{nearest(str(steps[-1]), list(section.model_fields))}"
+
+
+def validation_messages(bad: ValidationError, model: type[BaseModel]) -> Iterator[tuple[str, str]]:
     """Field and sentence for every error of a record."""
     for error in bad.errors(include_url=False):
         field = ".".join(step for step in error["loc"] if isinstance(step, str))
+        if error["type"] == "extra_forbidden":
+            yield field, unknown_key(model, error["loc"])
+            continue
         given = None if error["type"] == "missing" else error["input"]
         yield field or "row", cell_message(given, error["type"], error["msg"])
 
@@ -159,7 +183,8 @@ def read_records(path: Path, record: type[Record], problems: list[str], extra: S
     known = [field for field in record.model_fields if field != "assumed"] + list(extra)
     cautious: dict[str, Any] = getattr(record, "CAUTIOUS", {})
     found: list[tuple[int, Record]] = []
-    for row in read_rows(path, known, problems):
+    required = [name for name, field in record.model_fields.items() if field.is_required() and name not in cautious]
+    for row in read_rows(path, known, problems, required_columns=required):
         where = f"{shown(path)}:{row.line}"
         cells: dict[str, Any] = dict(row.cells)
         assumed = []
@@ -178,7 +203,7 @@ def read_records(path: Path, record: type[Record], problems: list[str], extra: S
         try:
             found.append((row.line, record.model_validate(cells)))
         except ValidationError as bad:
-            problems.extend(f"{where}: {field}: {message}" for field, message in validation_messages(bad))
+            problems.extend(f"{where}: {field}: {message}" for field, message in validation_messages(bad, record))
     return found
 
 

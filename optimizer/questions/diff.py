@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from optimizer.errors import InputError
+from optimizer.inputs.text_tables import file_text
 
 BINDING_SHARE = 0.05
 """Margin, as a share of the requirement, up to which a rule is called binding."""
@@ -79,12 +80,11 @@ def _is_answer(answer: Any) -> bool:
 
 def load_answer(path: str | Path) -> Mapping[str, Any]:
     """Read an answer that was written as JSON; raises InputError."""
+    text = file_text(Path(path), str(path), f"no such file; `bankstring solve PROBLEM --json > {path}` writes one")
     try:
-        data = json.loads(Path(path).read_text(encoding="utf-8-sig"))
-    except FileNotFoundError:
-        raise InputError(f"{path}: no such file; `bankstring solve PROBLEM --json > {path}` writes one") from None
-    except (OSError, UnicodeDecodeError, json.JSONDecodeError) as bad:
-        raise InputError(f"{path}: {bad}") from None
+        data = json.loads(text)
+    except json.JSONDecodeError as bad:
+        raise InputError(f"{path}: is not JSON ({bad}): `bankstring solve PROBLEM --json > FILE` writes an answer to compare") from None
     if not _is_answer(data):
         raise InputError(f"{path}: is not an answer with a design: write one with `bankstring solve PROBLEM --json > FILE`")
     return dict(data)

@@ -195,3 +195,45 @@ def test_a_doubt_is_no_error(run, parts):
     data = json.loads(result.out, parse_constant=refuse)
     assert data["errors"] == []
     assert any("modules.csv:2: price" in doubt for doubt in data["doubts"])
+
+
+@pytest.mark.parametrize("command", ["solve", "demand", "sun"])
+def test_a_folder_is_no_problem(run, tmp_path, monkeypatch, command):
+    monkeypatch.chdir(tmp_path)
+    for folder in (".", "/", tmp_path):
+        told(run(command, folder), f"{folder}: cannot be read: it is a folder")
+
+
+def test_a_slip_in_the_name_of_a_shipped_problem(run):
+    told(run("solve", "year_round_hom"), "did you mean 'year_round_home'?")
+
+
+def test_a_catalog_that_is_a_file(run, cabin):
+    told(run("solve", "light_kit", "--catalog", cabin), "is a file, not a catalog folder", "bankstring new --catalog")
+
+
+def test_a_missing_column_is_said_once(run, parts, cabin):
+    batteries = parts / "batteries.csv"
+    rows = [line.split(",") for line in batteries.read_text(encoding="utf-8").splitlines()]
+    batteries.write_text("\n".join(",".join(cells[:6] + cells[7:]) for cells in rows), encoding="utf-8")
+    assert told(run("solve", "light_kit", "--catalog", parts)).splitlines()[1:] == ["parts/batteries.csv:1: column 'capacity_20h_ah' is missing"]
+    loads = cabin.with_name("weekend_cabin_loads.csv")
+    rows = [line.split(",") for line in loads.read_text(encoding="utf-8").splitlines()]
+    at = rows[0].index("watts")
+    loads.write_text("\n".join(",".join(cells[:at] + cells[at + 1:]) for cells in rows), encoding="utf-8")
+    told(run("solve", cabin), "weekend_cabin_loads.csv:1: column 'watts' is missing")
+
+
+def test_choices_that_are_none(run, cabin, tmp_path):
+    told(run("check", cabin, cabin), "weekend_cabin.toml: is a problem, not a choice", "bankstring new --choice")
+    told(run("check", cabin, tmp_path), "cannot be read: it is a folder")
+    choice = tmp_path / "mine.toml"
+    choice.write_bytes(b"\xff\xfe")
+    told(run("check", cabin, choice), "mine.toml: byte 0 is not UTF-8 text")
+    choice.write_text('[bank]\nvolts = 12\nbattery = "BT-FLA6-225"\nserie = 2\nstrings = 2\n', encoding="utf-8")
+    text = told(run("check", cabin, choice), "bank.volts: this key is not known (did you mean 'voltage_v'?)", "bank.serie: this key is not known (did you mean 'series'?)")
+    assert "Extra inputs" not in text
+
+
+def test_an_answer_that_is_none_says_how_to_get_one(run, cabin):
+    told(run("diff", cabin, cabin), "is not JSON", "bankstring solve PROBLEM --json > FILE")

@@ -153,6 +153,8 @@ def test_freight_margin_and_tax_are_lines_of_the_bill(answer_of, catalog):
     lines = combined_lines([answer.report.bill] * 3, catalog)
     assert sum(line.price_cents for line in lines) == 3 * answer.report.bill.total_cents
     assert [(line.part, line.quantity) for line in lines[-3:]] == [("freight", 1), ("margin", 1), ("tax", 1)]
+    metres = {line.part for line in lines if line.description.endswith(" [m]")}
+    assert metres == {line["part"] for line in data["bill"] if line["description"].endswith(" [m]")} != set()
 
 
 def test_bound_is_one_on_the_total(answer_of):

@@ -309,13 +309,13 @@ def test_picture(write, run, suffix):
     path = write(f"horizontal_kwh_m2 = {HORIZONTAL}\ntilt_deg = 40")
     first = run("sun", path, "--picture", f"sun.{suffix}")
     assert first.code == 0
-    assert f"sun.{suffix}: written" in first.err
+    assert f"wrote sun.{suffix}" in first.err
     drawn = Path(f"sun.{suffix}").read_bytes()
     run("sun", path, "--picture", f"again.{suffix}")
     assert drawn == Path(f"again.{suffix}").read_bytes()
     if suffix == "svg":
         text = drawn.decode("utf-8")
-        for words in ("Hut: sun by month", "sky without clouds", "tilt 40 deg", "Dec"):
+        for words in ('<svg style="max-width: 100%; height: auto"', "Hut: sun by month", "sky without clouds", "tilt 40 deg", "Dec"):
             assert words in text
 
 

@@ -6,13 +6,14 @@ import random
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
 
 import pulp
 import pytest
 from cases import RULES_TRAPPED, case
 from walks import Enumerated
 
-from optimizer.answer import solve
+from optimizer.answer import Answer, solve
 from optimizer.rules.book import RULES
 
 ROUNDS = 4
@@ -78,12 +79,17 @@ NEVER_BINDS = {
 }
 
 
+@cache
+def answered(seed: int) -> Answer:
+    """The answer to a seed's case, solved once for all tests of this file."""
+    return solve(*case(seed))
+
+
 @pytest.mark.parametrize("seeds", CHUNKS, ids=lambda seeds: f"{seeds[0]}-{seeds[-1]}")
 def test_the_program_finds_what_enumeration_finds(seeds: tuple[int, ...], enumerated: Callable[[int], Enumerated]) -> None:
     for seed in seeds:
-        problem, catalog = case(seed)
         best = enumerated(seed).cost_cents
-        answer = solve(problem, catalog)
+        answer = answered(seed)
         assert answer.outcome.value == ("infeasible" if best is None else "optimal"), f"seed {seed}"
         if best is None:
             assert answer.report is None
@@ -109,15 +115,14 @@ def test_the_order_of_the_catalogs_rows_changes_nothing(seeds: tuple[int, ...]) 
         rng = random.Random(seed)
         kinds = ("modules", "batteries", "controllers", "inverters", "converters", "allowances")
         shuffled = {kind: tuple(rng.sample(getattr(catalog, kind), len(getattr(catalog, kind)))) for kind in kinds}
-        assert solve(problem, replace(catalog, **shuffled)).choice == solve(problem, catalog).choice, f"seed {seed}"
+        assert solve(problem, replace(catalog, **shuffled)).choice == answered(seed).choice, f"seed {seed}"
 
 
 @pytest.mark.filterwarnings("ignore:PULP_CBC_CMD is deprecated:DeprecationWarning")
 @pytest.mark.skipif("PULP_CBC_CMD" not in pulp.listSolvers(onlyAvailable=True), reason="this PuLP brings no CBC")
 @pytest.mark.parametrize("seed", WITH_CBC)
 def test_another_solver_chooses_the_same(seed: int) -> None:
-    problem, catalog = case(seed)
-    assert solve(problem, catalog, solver="cbc").choice == solve(problem, catalog).choice
+    assert solve(*case(seed), solver="cbc").choice == answered(seed).choice
 
 
 def test_every_rule_decides_some_cases(enumerated: Callable[[int], Enumerated]) -> None:

@@ -166,7 +166,7 @@ def test_another_cable_of_the_run_costs_what_the_check_says(cable):
     ("workshop", "CA-10AWG", "screened out", None, "IEC family"),
     ("year_round_home", "CA-10AWG", "chosen", None, "serves the array run circuit"),
     ("workshop", "CA-4mm2-T", "screened out", "voltage-drop", "at most 3 asked"),
-    ("workshop", "PF-STRIP-200", "screened out", "interrupt-rating", "2500 A, at least 13500 asked"),  # three packs of 4,500 A
+    ("workshop", "PF-STRIP-200", "screened out", "interrupt-rating", "2,500 A, at least 13,500 asked"),  # three packs of 4,500 A
     ("workshop", "PB-AC400-32", "screened out", "device-rating", "32 A, at least 32.6087 asked"),  # 1.25 x 6,000 VA / 230 V
     ("workshop", "CA-16mm2-T", "beaten", None, "CA-10mm2-T costs"),
     ("workshop", "PF-BLADE-200", "beaten", None, "it may serve the inverter circuit"),

@@ -70,6 +70,12 @@ def test_versus_says_why_an_alternative_has_no_design():
     assert reason.split()[0] in text
 
 
+def test_a_generator_that_changes_no_price_is_not_called_cheaper():
+    text = " ".join(answered("versus", KIT, "--by", "generator").split())
+    assert "generator costs as much as none, the generator and its fuel left aside." in text
+    assert "0.00 USD less" not in text
+
+
 def test_cost_of(solved, monkeypatch):
     from optimizer.questions import cost_of
 
@@ -94,7 +100,7 @@ def test_cost_of_an_impossible_problem_is_an_answer():
     assert (data["base"]["outcome"], data["base"]["cost"], data["requirements"]) == ("infeasible", None, [])
     text = fits(answered("cost-of", IMPOSSIBLE))
     assert "impossible" in text
-    assert "relax, is not there yet" in " ".join(text.split())
+    assert "`bankstring relax PROBLEM` answers it" in " ".join(text.split())
 
 
 def test_curve(solved):

@@ -12,7 +12,7 @@ from pathlib import Path
 from test_docstrings import named, rule_functions
 
 HERE = Path(__file__).parent
-WITH_KNOWN_VALUES = ("test_published.py", "test_worked_examples.py", "test_wiring_published.py", "test_sunlight_published.py")
+WITH_KNOWN_VALUES = ("test_published.py", "test_battery_published.py", "test_worked_examples.py", "test_wiring_published.py", "test_sunlight_published.py")
 MARKS = ("published", "hand", "common practice", "from memory")
 
 
