@@ -11,6 +11,7 @@ from optimizer.growth.one_step import Near, OneStep
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_program import Column
 from optimizer.growth.planned import SLACK_CENTS, Planned
+from optimizer.growth.sourced import RUNNING
 from optimizer.growth.tree import FIRST
 
 if TYPE_CHECKING:
@@ -40,7 +41,7 @@ class ByFirst:
         if not rounds.put_on_offer(self.later, within):
             return Planned(self.plan, rounds.bound, proven=False)
         columns = {node.number: rounds.trimmed(node, within) for node in self.later}
-        beside = OneStep(rounds.ledger, rounds.nodes, tuple(rounds.start[FIRST].each), columns, rounds.best_prices, rounds.bound)
+        beside = OneStep(rounds.ledger, rounds.nodes, tuple(item for item in rounds.start[FIRST].each if item != RUNNING), columns, rounds.best_prices, rounds.bound)
         beside.below_cents = self._below_cents
         near, tried = list[Near](), np.inf
         for some in self._near(beside, within):
