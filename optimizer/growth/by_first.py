@@ -7,18 +7,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.growth.followers import Followers
 from optimizer.growth.one_step import Near, OneStep
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_program import Column
 from optimizer.growth.planned import SLACK_CENTS, Planned
 from optimizer.growth.sourced import RUNNING
-from optimizer.growth.tree import FIRST
+from optimizer.growth.tree import FIRST, Node
 
 if TYPE_CHECKING:
     from optimizer.growth.rounds import Rounds
 
 NEAR_MOST = 50
 """First designs that may be those of a better plan which one program of whole numbers looks at."""
+
+FOLLOWERS_MOST = 60_000
+"""Designs of a later date up to which first ones are held against them."""
 
 FOLLOWERS_FIRST = 3
 """Designs of each later date that a plan is tried with as soon as a first design shows that it may be better."""
@@ -38,10 +42,12 @@ class ByFirst:
         """The best plan; not proven where time runs out, or where too many designs are left."""
         rounds = self.rounds
         within = self._below_cents - rounds.bound + 2 * SLACK_CENTS
-        if not rounds.put_on_offer(self.later, within):
+        items = tuple(item for item in rounds.start[FIRST].each if item != RUNNING)
+        followers = {node.number: self._followers(node, items, within) for node in self.later}
+        known = {number: found for number, found in followers.items() if found is not None}
+        if len(known) < len(followers):
             return Planned(self.plan, rounds.bound, proven=False)
-        columns = {node.number: rounds.trimmed(node, within) for node in self.later}
-        beside = OneStep(rounds.ledger, rounds.nodes, tuple(item for item in rounds.start[FIRST].each if item != RUNNING), columns, rounds.best_prices, rounds.bound)
+        beside = OneStep(rounds.ledger, rounds.nodes, items, known, rounds.bound)
         beside.below_cents = self._below_cents
         near, tried = list[Near](), np.inf
         for some in self._near(beside, within):
@@ -70,6 +76,16 @@ class ByFirst:
 
     def _still(self, near: Sequence[Near]) -> list[Near]:
         return [one for one in near if one.least_cents < self._below_cents]
+
+    def _followers(self, node: Node, items: Sequence[str], within: float) -> Followers | None:
+        """Designs of a later date that a better plan may have; None where they are too many."""
+        rounds, prices = self.rounds, self.rounds.best_prices[node.number]
+        known = rounds.offered(node)
+        cents = [prices.cost(column.usage, column.volts) for column in known]
+        if node.number in rounds.fixed:
+            return Followers.of_columns(known, cents, items)
+        limit = min(cents) + within
+        return Followers.of_listed(rounds.search.pools[node.number].offers.priced(prices, limit).listed(limit), items, FOLLOWERS_MOST)
 
     def _near(self, beside: OneStep, within: float) -> Iterator[list[Near]]:
         """First designs that may be those of a better plan."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -273,6 +274,18 @@ class Priced(CandidateSearch):
                 if name in blocks.columns:
                     each += one * blocks.columns[name][row][:, None]
             found += each * times[:, None]
+        return found
+
+    def trackers(self, listed: Listed) -> list[tuple[tuple[str, int, int], ...]]:
+        """Controllers of designs of a core: module, modules on each, number."""
+        blocks, found = self.blocks[listed.number], []
+        ids = [module.id for module in self.arrays.modules]
+        kinds = [zip(blocks.module[row].tolist(), blocks.modules_each[row].tolist(), times.tolist(), strict=True) for row, times in ((listed.first, listed.n), (listed.second, listed.many))]
+        for pair in zip(*kinds, strict=True):
+            count: Counter[tuple[str, int]] = Counter()
+            for module, each, n in pair:
+                count[ids[module], int(each)] += int(n)
+            found.append(tuple((module, each, n) for (module, each), n in count.items() if n))
         return found
 
     def design(self, listed: Listed, at: int) -> Design:

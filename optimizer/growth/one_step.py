@@ -20,10 +20,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimizer.design import Design
+from optimizer.growth.followers import Followers, Trackers
 from optimizer.growth.ledger import Ledger, Lot
 from optimizer.growth.offers import Listed, Priced
 from optimizer.growth.plan_program import Column
-from optimizer.growth.prices import Prices
 from optimizer.growth.tree import FIRST, Node
 from optimizer.inputs.kits import Kit
 
@@ -40,13 +40,13 @@ class Near:
     least_cents: float
     """The least that a plan with it costs."""
     design: Design
-    _later: Mapping[int, tuple[np.ndarray, list[Column]]]
-    """By later date: what plans with designs of the date cost at least, and the designs, the cheapest first."""
+    _later: Mapping[int, tuple[Followers, np.ndarray, np.ndarray]]
+    """By later date: its designs, the rows of those that may follow, and what plans with them cost at least, the cheapest first."""
 
     def columns(self, number: int, most: int | None, below: float) -> list[Column]:
         """Designs that may follow at a date, at most so many cheapest, in plans that cost less."""
-        cents, columns = self._later[number]
-        return columns[:max(1, int(np.searchsorted(cents, below)))][:most]
+        followers, rows, cents = self._later[number]
+        return [followers.column(row) for row in rows[:max(1, int(np.searchsorted(cents, below)))][:most].tolist()]
 
 
 def is_one_step(ledger: Ledger, nodes: Sequence[Node]) -> bool:
@@ -57,12 +57,10 @@ def is_one_step(ledger: Ledger, nodes: Sequence[Node]) -> bool:
 class OneStep:
     """Every first design beside the later ones of each future; money in cents, present and expected."""
 
-    def __init__(
-        self, ledger: Ledger, nodes: Sequence[Node], items: Sequence[str], later: Mapping[int, Sequence[Column]], prices: Mapping[int, Prices], bound: float,
-    ) -> None:
+    def __init__(self, ledger: Ledger, nodes: Sequence[Node], items: Sequence[str], later: Mapping[int, Followers], bound: float) -> None:
         """items: all that designs may use.
-        later, prices: designs of each later date that a better plan may have, and the prices at which designs are listed.
-        bound: what every plan costs at least, by these prices.
+        later: designs of each later date that a better plan may have.
+        bound: what every plan costs at least, by the prices at which designs are listed.
         """
         self.below_cents = np.inf
         """Only plans that cost less are looked for."""
@@ -71,7 +69,7 @@ class OneStep:
         self.items = tuple(items)
         self._pack = np.array([ledger.pack(item) for item in items])
         self._fixed_cents = ledger.prices.fixed_freight_cents * ledger.on_top
-        self._dates = [_Date(ledger, node, self.items, later[node.number], prices[node.number]) for node in nodes[1:]]
+        self._dates = [_Date(ledger, node, self.items, later[node.number]) for node in nodes[1:]]
         # What a first piece costs where no later design uses it: it is sold, or kept to the horizon.
         price = np.array([ledger.price(item, first) for item in items])
         left = ledger.tree.ending_at(first) * horizon * np.array([ledger.end_value(item, FIRST_LOT) for item in items])
@@ -114,7 +112,7 @@ class OneStep:
 
     def _of_rows(
         self, usage: np.ndarray, volts: int, left: float, ahead: _Kits,
-    ) -> Iterator[tuple[int, float, dict[int, tuple[np.ndarray, list[Column]]]]]:
+    ) -> Iterator[tuple[int, float, dict[int, tuple[Followers, np.ndarray, np.ndarray]]]]:
         """Rows of first designs that may be those of a better plan, the least that one costs, and what may follow.
 
         left: what designs may cost more than the cheapest of their date.
@@ -186,13 +184,9 @@ class _FirstKit:
 class _Date:
     """The designs of one later date, and what they cost beside first ones."""
 
-    def __init__(self, ledger: Ledger, node: Node, items: Sequence[str], columns: Sequence[Column], prices: Prices) -> None:
-        self.node = node
-        cents = np.array([prices.cost(column.usage, column.volts) for column in columns])
-        order = np.argsort(cents, kind="stable")
-        self.columns = [columns[at] for at in order]
-        self._slack = cents[order] - cents[order[0]]
-        self.used = np.array([[column.usage.get(item, 0) for item in items] for column in self.columns], dtype=float)
+    def __init__(self, ledger: Ledger, node: Node, items: Sequence[str], designs: Followers) -> None:
+        self.node, self._designs, self.used, self._volts = node, designs, designs.used, designs.volts
+        self._slack = designs.cents - designs.cents[0]
         weight = ledger.tree.weight(node) * ledger.discount(node.year)
         ends = ledger.tree.ending_at(node) * ledger.discount(ledger.growth.horizon_years)
         kept_worth = ends * np.array([ledger.end_value(item, FIRST_LOT) for item in items])
@@ -203,7 +197,6 @@ class _Date:
         self.saving = np.maximum(0.0, self._bought + kept_worth - self.idle_worth)
         """What a first piece saves that the date uses instead of a new one."""
         self._kits = [(np.array([kit.contents.get(item, 0) for item in items], dtype=float), weight * ledger.kit_price(kit, node)) for kit in ledger.kits]
-        self._volts = np.array([column.volts for column in self.columns])
         self._changeover_cents = weight * ledger.changeover_cents
         self._batteries = [at for at, item in enumerate(items) if ledger.kind(item) == "battery"]
         self._mixes = {at: any(FIRST_LOT in group and len(group) > 1 for group in ledger.together(items[at], node)) for at in self._batteries}
@@ -220,7 +213,7 @@ class _Date:
         self._bought = self._bought - (1 - share) * self.saving
         self.saving = share * self.saving
         self._ahead_x = ahead_x
-        self._modules = {at: _Kept(self.columns, item, ahead_x[at]) for at, item in self._modules_used.items()}
+        self._modules = {at: _Kept(self._designs.trackers, item, ahead_x[at]) for at, item in self._modules_used.items()}
         self._base = self.used @ self._bought
         for pieces, cents in self._kits:
             self._base -= self._saved_by(pieces, cents)
@@ -237,11 +230,11 @@ class _Date:
         """How many designs are so near to the cheapest."""
         return max(1, int(np.searchsorted(self._slack, slack, side="right")))
 
-    def cheapest(self, cents: np.ndarray, below: float) -> tuple[np.ndarray, list[Column]]:
+    def cheapest(self, cents: np.ndarray, below: float) -> tuple[Followers, np.ndarray, np.ndarray]:
         """Designs in plans that cost less, the cheapest first; cents: what plans with its first designs cost."""
         those = np.nonzero(cents < below)[0]
         those = those[np.argsort(cents[those], kind="stable")]
-        return cents[those], [self.columns[at] for at in those]
+        return self._designs, those, cents[those]
 
     def beside(self, first: np.ndarray, volts: int, count: int) -> tuple[np.ndarray, np.ndarray]:
         """What the date costs with each of its first `count` designs, shape (first designs, count): by the rules between purchases, and without."""
@@ -297,14 +290,15 @@ class _Kept:
     More may be bought ahead, at `ahead_x` times of what they save: what they cost is taken off as pieces.
     """
 
-    def __init__(self, columns: Sequence[Column], module: str, ahead_x: float) -> None:
-        trackers = [tuple(sorted((each, n) for (model, each), n in column.trackers.items() if model == module)) for column in columns]
+    def __init__(self, designs: Sequence[Trackers], module: str, ahead_x: float) -> None:
+        trackers = [tuple(sorted((each, n) for model, each, n in one if model == module)) for one in designs]
         kinds = sorted(set(trackers))
         self._most = max(sum(each * n for each, n in kind) for kind in kinds)
         self._table = np.array([[_most_of(kind, pieces) for pieces in range(self._most + 1)] for kind in kinds], dtype=float)
         for pieces in range(self._most - 1, -1, -1):
             self._table[:, pieces] = np.maximum(self._table[:, pieces], self._table[:, pieces + 1] - ahead_x)
-        self._kind = np.array([kinds.index(one) for one in trackers])
+        place = {kind: at for at, kind in enumerate(kinds)}
+        self._kind = np.array([place[one] for one in trackers])
 
     def pieces(self, first: np.ndarray, columns: np.ndarray) -> np.ndarray:
         """Modules that columns take from so many first ones, shape (first, columns)."""

@@ -10,12 +10,12 @@ import pytest
 from growth_enumerate import growth_case, ways_of
 
 from optimizer.bill import PriceList
+from optimizer.growth.followers import Followers
 from optimizer.growth.ledger import Ledger
 from optimizer.growth.one_step import OneStep, is_one_step
 from optimizer.growth.plan import Plan, plan_from
 from optimizer.growth.plan_program import Column, PlanProgram
 from optimizer.growth.planned import SLACK_CENTS
-from optimizer.growth.prices import Prices
 from optimizer.growth.tree import FIRST, tree_of
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.kits import Kit
@@ -62,7 +62,7 @@ def held(problem: Problem, catalog: Catalog) -> Iterator[Held]:
     assert all(ways)
     later = {node.number: ways[node.number] for node in tree.nodes[1:]}
     items = sorted({item for columns in ways for column in columns for item in column.usage} | {part for kit in catalog.kits for part, _ in kit.parts})
-    count = OneStep(ledger, tree.nodes, items, later, {node.number: Prices({}) for node in tree.nodes}, 0.0)
+    count = OneStep(ledger, tree.nodes, items, {number: Followers.of_columns(columns, [0.0] * len(columns), items) for number, columns in later.items()}, 0.0)
     firsts = ways[FIRST]
     for first in random.Random(5).sample(firsts, min(FIRSTS_MOST, len(firsts))):
         program = PlanProgram(ledger, tree.nodes, {FIRST: [first], **later}, whole=True)
