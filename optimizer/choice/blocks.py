@@ -416,3 +416,14 @@ def pieces_in(arrays_: Arrays, blocks: Table, part_id: str) -> np.ndarray:
     modules = np.array([module.id == part_id for module in arrays_.modules], dtype=float)[blocks.module]
     devices = np.array([part.id == part_id for part in arrays_.parts], dtype=float)[blocks.device]
     return np.asarray(modules * blocks.modules_each + devices * ~blocks.built_in)
+
+
+def with_cheapest_cables(blocks: Table) -> Table:
+    """Of blocks that differ only in the cable of their run the cheapest: plans leave thicker ones out."""
+    if "cable" not in blocks.columns:
+        return blocks
+    key = (np.nan_to_num(blocks.limit_a, nan=-1.0), blocks.strings, blocks.series, blocks.module, blocks.device, blocks.plane)
+    order = np.lexsort((blocks.cable, blocks.wiring_cents, *key))
+    first = np.ones(len(order), dtype=bool)
+    first[1:] = np.any([column[order][1:] != column[order][:-1] for column in key], axis=0)
+    return blocks.take(np.sort(order[first]))

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from optimizer.choice.block_memory import remembered_blocks
-from optimizer.choice.blocks import Arrays, arrays, pieces_in
+from optimizer.choice.blocks import Arrays, arrays, pieces_in, with_cheapest_cables
 from optimizer.choice.candidate_set import Candidates
 from optimizer.choice.cores import Cores, power_cores
 from optimizer.choice.dominance import SLACK_CENTS, Dominance, telling_months, uses_terminals
@@ -55,14 +55,17 @@ PAIRS_MOST_ON_PLANES = 6_000_000
 
 def candidates(
     needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, *, prune: bool, known_cents: float = np.inf, kinds: Kinds | None = None,
-    any_design: bool = False, air_lived_c: tuple[float, float] | None = None,
+    any_design: bool = False, air_lived_c: tuple[float, float] | None = None, cheapest_cables: bool = False,
 ) -> CandidateSearch:
-    """Screen and prune; `known_cents` is the objective of a design that is known already. any_design: end with the first that is met."""
+    """Screen and prune; `known_cents` is the objective of a design that is known already. any_design: end with the first that is met.
+
+    cheapest_cables: leave out blocks that differ from another only in a dearer cable; not beside a source, where a thicker one saves fuel.
+    """
     cores = power_cores(needs, catalog, screening, stock)
     there = {int(i) for i in cores.table.columns.get("inverter", np.zeros(0)) if i >= 0}
     trackers = [inverter for at, inverter in enumerate(cores.inverters) if at in there and inverter.kind == "all-in-one"]
     strings = arrays(needs, catalog, screening, stock, trackers)
-    return CandidateSearch(needs, catalog, stock, screening, cores, strings, known_cents, prune=prune, kinds=kinds or Kinds(), any_design=any_design, air_lived_c=air_lived_c)
+    return CandidateSearch(needs, catalog, stock, screening, cores, strings, known_cents, prune=prune, kinds=kinds or Kinds(), any_design=any_design, air_lived_c=air_lived_c, cheapest_cables=cheapest_cables)
 
 
 class CandidateSearch:
@@ -70,11 +73,11 @@ class CandidateSearch:
 
     def __init__(
         self, needs: Needs, catalog: Catalog, stock: Stock, screening: Screening, cores: Cores, strings: Arrays, known: float, *, prune: bool,
-        kinds: Kinds, any_design: bool = False, air_lived_c: tuple[float, float] | None = None,
+        kinds: Kinds, any_design: bool = False, air_lived_c: tuple[float, float] | None = None, cheapest_cables: bool = False,
     ) -> None:
         self.needs, self.catalog, self.stock, self.screening = needs, catalog, stock, screening
         self.cores, self.arrays, self.prune, self.most = cores, strings, prune, known
-        self.kinds, self.kits, self.air_lived_c, self.too_many = kinds, stock.kits(), air_lived_c, False
+        self.kinds, self.kits, self.air_lived_c, self.too_many, self.cheapest_cables = kinds, stock.kits(), air_lived_c, False, cheapest_cables
         self.known: Design | None = None
         self.blocks: dict[int, Table] = {}
         self.core_rows: dict[int, np.ndarray] = {}
@@ -178,6 +181,8 @@ class CandidateSearch:
         blocks = remembered_blocks(self.arrays, self.catalog, self.cores.classes[number], float(cores.ceiling_v.max()), most_a, room)
         if not len(blocks):
             return
+        if self.cheapest_cables and not (self.cores.fed and bool((cores.feed >= 0).any())):
+            blocks = with_cheapest_cables(blocks)
         limited = [part for part in self.stock.at_most if isinstance(self.stock.part(part), Module | Controller)]
         blocks.add(bank_class=np.full(len(blocks), number), **{f"pieces of {part}": pieces_in(self.arrays, blocks, part) for part in limited})
         rows = rows[have_room(self, cores, blocks)]

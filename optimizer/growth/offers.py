@@ -71,14 +71,12 @@ class Offers:
         # Sources are told apart by their parts: one that stands already may be taken though another would cost less.
         sources = (*catalog.generators, *catalog.chargers, *catalog.alternator_chargers) if problem.source_in_design else ()
         self.stock.special, self.stock.packs = {*self.stock.at_most, *self.stock.at_least, *(part.id for part in sources)}, set()
-        self.base = candidates(self.needs, catalog, self.stock, Screening(self.needs.severities), prune=False)
+        self.base = candidates(self.needs, catalog, self.stock, Screening(self.needs.severities), prune=False, cheapest_cables=True)
         self.stock.special = {*self.stock.at_most, *self.stock.at_least}
         self.exact = problem.bounds.array_kinds <= 2 and not any(plane.rectangles for plane in self.needs.arrays)
         """Whether every design is seen: those of three kinds of array are not."""
         for number in list(self.base.blocks):
             self._within_limits(number)
-        for number, blocks in self.base.blocks.items():
-            self.base.blocks[number] = _cheapest_cables(blocks) if not self.base.is_fed(number) else blocks  # there a thicker one saves fuel
         for number in list(self.base.blocks):
             self._without_wasteful(number)
         cores, arrays = self.base.cores, self.base.arrays
@@ -368,14 +366,3 @@ class Priced(CandidateSearch):
         used = [n * column[first] + many * column[second] for column in columns]
         used += [burnt_cents(self, number, core, first, n, second, many)] if self.cores.fed else []
         return undominated_in_groups(group, np.column_stack(used))
-
-
-def _cheapest_cables(blocks: Table) -> Table:
-    """Of blocks that differ only in the cable of their run the cheapest: plans leave thicker ones out."""
-    if "cable" not in blocks.columns:
-        return blocks
-    key = (np.nan_to_num(blocks.limit_a, nan=-1.0), blocks.strings, blocks.series, blocks.module, blocks.device, blocks.plane)
-    order = np.lexsort((blocks.cable, blocks.wiring_cents, *key))
-    first = np.ones(len(order), dtype=bool)
-    first[1:] = np.any([column[order][1:] != column[order][:-1] for column in key], axis=0)
-    return blocks.take(np.sort(order[first]))
