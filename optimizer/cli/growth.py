@@ -13,7 +13,7 @@ from optimizer.cli.page import NO_DESIGN, STOPPED, AsJson, CatalogPath, ProblemP
 @app.command(epilog="Example: bankstring grow market_stall")
 def grow(
     problem: ProblemPath,
-    minutes: Annotated[float, typer.Option("--minutes", metavar="MINUTES", min=0.05, max=600, help="Time for the whole question; plans that it is not enough for carry their gap.")] = 15.0,
+    minutes: Annotated[float, typer.Option("--minutes", metavar="MINUTES", min=0.05, max=600, help="Time for the whole question; plans that it is not enough for carry their gap, and what is not begun when it is over is left out.")] = 15.0,
     picture: Annotated[Path | None, typer.Option("--picture", metavar="FILE", help="Draw timeline and cost over the probability of growth: .svg or .png.")] = None,
     catalog: CatalogPath = None,
     as_json: AsJson = False,

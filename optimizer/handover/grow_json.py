@@ -41,6 +41,7 @@ def grow_data(grown: Grown, inputs: Data) -> Data:
         ],
         "step_by_step": None if grown.step_by_step_cents is None else _coin(grown.step_by_step_cents),
         "complete": grown.complete,
+        "not_asked": grown.not_asked,
         "proven": grown.proven,
         "inputs": inputs,
     }

@@ -173,7 +173,8 @@ def _notes(grown: Grown) -> list[str]:
     if grown.problem.array.sun_h is None:
         notes.append(f"The plane of the array in every stage: {sun_on_plane(grown.problem).origin}.")
     if not grown.complete:
-        notes.append("Stopped by hand: what was not reached is left out.")
+        over = f"The time was over before '{grown.not_asked}' was asked" if grown.not_asked else "Stopped by hand"
+        notes.append(f"{over}: what was not reached is left out{'; --minutes gives more time' if grown.not_asked else ''}.")
     if not grown.all_proven:
         notes.append("Plans marked as not proven ended with a gap; --minutes gives more time. Regrets, flips and doors that rest on them may shift by as much.")
     return [*notes, PRELIMINARY]

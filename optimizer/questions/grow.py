@@ -29,7 +29,13 @@ MAIN_SHARE = 0.25
 """Share of the time that the plan in expectation may take."""
 
 LEAST_S = 10.0
-"""Time that any one plan gets, however many there are."""
+"""Time that any one plan gets that is begun, however many there are."""
+
+CONTINUED_S = 20.0
+"""Time for a plan whose first design is given."""
+
+PLANS_FIRST = ("in expectation", "growth for certain")
+"""Plans that are said before those of single futures."""
 
 FLIPS_MOST = 12
 """Crossings of cost lines to follow."""
@@ -112,6 +118,8 @@ class Grown:
     probability: float = 0.0
     """Probability that the site grows."""
     complete: bool = True
+    not_asked: str = ""
+    """The first plan that the time was over for."""
     all_proven: bool = True
     reason: str = ""
 
@@ -140,7 +148,8 @@ def words_of(plan: Plan) -> str:
 def grow(problem: Problem, catalog: Catalog, progress: Progress = lambda _: None, *, minutes: float = MINUTES) -> Grown:
     """Plans over the stages and futures of a problem.
 
-    minutes: time for the whole; each plan that it was not enough for carries its gap.
+    minutes: time for the whole; each plan that it was not enough for carries its gap, and once it is over no other is begun: `complete` is
+    False then as well, and `not_asked` names the plan.
     Raises InputError for a problem without a [growth] section, and for parts that the catalog does not hold.
     Stopped by Ctrl-C it returns what is known so far, `complete` False.
     """
@@ -156,7 +165,7 @@ def grow(problem: Problem, catalog: Catalog, progress: Progress = lambda _: None
 
 
 class _Stopped(KeyboardInterrupt):
-    """A plan was stopped from the keyboard."""
+    """A plan was stopped from the keyboard, or the time is over."""
 
 
 class _Asking:
@@ -172,16 +181,25 @@ class _Asking:
 
     # --- plans
 
-    def _best(self, search: PlanSearch, name: str, *, chance: Mapping[str, float] | None = None, first: CoreFilter | None = None, seconds: float | None = None) -> Planned:
+    def _best(self, search: PlanSearch, name: str, *, chance: Mapping[str, float] | None = None, first: CoreFilter | None = None) -> Planned:
         """A plan in its share of the time that is left."""
-        if seconds is None:
-            seconds = max(LEAST_S, (self.ends - time.perf_counter()) / max(1, self.left))
-            self.left = max(1, self.left - 1)
-        planned = search.best(chance, first=first, seconds=seconds, name=name)
+        seconds = max(LEAST_S, self._left_s(name) / max(1, self.left))
+        self.left = max(1, self.left - 1)
+        return self._known(search.best(chance, first=first, seconds=seconds, name=name))
+
+    def _known(self, planned: Planned) -> Planned:
         if planned.stopped:
             raise _Stopped
         self.grown.all_proven &= planned.proven
         return planned
+
+    def _left_s(self, name: str) -> float:
+        """Time that is left; once it is over nothing more is begun, and what is known is the answer."""
+        left = self.ends - time.perf_counter()
+        if left <= 0:
+            self.grown.not_asked = name
+            raise _Stopped
+        return left
 
     def run(self) -> None:
         """Everything in the order in which it is wanted most."""
@@ -189,20 +207,22 @@ class _Asking:
         grown.reason = search.impossible()
         if grown.reason:
             return
-        spare = self.ends - time.perf_counter()
-        expected = self._best(search, "in expectation", seconds=max(LEAST_S, MAIN_SHARE * spare))
+        expected = self._known(search.best(seconds=max(LEAST_S, MAIN_SHARE * (self.ends - time.perf_counter())), name="in expectation"))
         if expected.plan is None:
             grown.reason = expected.reason
             return
         firsts = list(self._considered())
         self.left = len(self.futures) + len(firsts) + 12
-        alone = {one.name: self._best(search, f"{one.name}, for certain", chance=_only(self.chance, {one.name: 1.0})) for one in self.futures}
-        self._name("in expectation", search, expected)
+        self._name(PLANS_FIRST[0], search, expected)
+        alone: dict[str, Planned] = {}
+        for future in self.futures:
+            name = f"{future.name}, for certain"
+            alone[future.name] = self._best(search, name, chance=_only(self.chance, {future.name: 1.0}))
+            self._name(name, search, alone[future.name])
         growing = [one for one in self.futures if one.grows and one.probability > 0]
         if len(growing) > 1 and 0 < grown.probability < 1:
-            self._name("growth for certain", search, self._best(search, "growth for certain", chance=self._at(1.0)))
-        for name, planned in alone.items():
-            self._name(f"{name}, for certain", search, planned)
+            self._name(PLANS_FIRST[1], search, self._best(search, PLANS_FIRST[1], chance=self._at(1.0)))
+            grown.plans.sort(key=lambda one: PLANS_FIRST.index(one.name) if one.name in PLANS_FIRST else len(PLANS_FIRST))
         grown.waits.extend(waits(expected.plan))
         self._step_by_step(search)
         self._regrets(search, firsts, alone)
@@ -229,15 +249,13 @@ class _Asking:
 
     def _continuation(self, search: PlanSearch, plan: Plan, future: str) -> Plan | None:
         """The best plan for a future that begins with the first design of a plan."""
-        found = search.best(_only(self.chance, {future: 1.0}), fixed={FIRST: plan.first.design}, seconds=LEAST_S * 2, name=f"{words_of(plan)}, {future}")
-        if found.stopped:
-            raise _Stopped
-        self.grown.all_proven &= found.proven
-        return found.plan
+        name = f"{words_of(plan)}, {future}"
+        seconds = min(CONTINUED_S, max(LEAST_S, self._left_s(name)))
+        return self._known(search.best(_only(self.chance, {future: 1.0}), fixed={FIRST: plan.first.design}, seconds=seconds, name=name)).plan
 
     def _step_by_step(self, search: PlanSearch) -> None:
         """What is cheapest at each date, chosen as if nothing came after it."""
-        found = step_by_step(search, seconds=LEAST_S * 2)
+        found = step_by_step(search, seconds=min(CONTINUED_S, max(LEAST_S, self._left_s("step by step"))))
         if found.stopped:
             raise _Stopped
         if found.plan is not None:
@@ -257,12 +275,17 @@ class _Asking:
     def _regrets(self, search: PlanSearch, firsts: list[tuple[str, CoreFilter]], alone: Mapping[str, Planned]) -> None:
         """Costs of the best plan with each kind of first purchase, held against the least that is known for each future."""
         found: list[tuple[str, Plan, dict[str, float], bool]] = []
-        for kind, first in firsts:
-            planned = self._best(search, f"starting with {kind}", first=first)
-            if planned.plan is not None:
-                costs = dict(planned.plan.cost_by_future)
-                costs |= {name: self._continued(search, planned.plan, name) for name in self.chance if name not in costs}
-                found.append((kind, planned.plan, costs, planned.proven))
+        try:
+            for kind, first in firsts:
+                planned = self._best(search, f"starting with {kind}", first=first)
+                if planned.plan is not None:
+                    costs = dict(planned.plan.cost_by_future)
+                    costs |= {name: self._continued(search, planned.plan, name) for name in self.chance if name not in costs}
+                    found.append((kind, planned.plan, costs, planned.proven))
+        finally:  # stopped or not, what was found counts
+            self._hold_against_the_least(found, alone)
+
+    def _hold_against_the_least(self, found: list[tuple[str, Plan, dict[str, float], bool]], alone: Mapping[str, Planned]) -> None:
         # A future whose own plan was not proven may be served better by another's.
         least = {name: min([costs[name] for _, _, costs, _ in found] + [one.cost_by_future[name] for one in self.grown.plans]) for name in alone}
         for kind, plan, costs, proven in found:

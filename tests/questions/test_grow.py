@@ -181,6 +181,16 @@ def test_a_node_that_no_design_serves_is_named():
     assert "there is no plan" in grow_text(grown)
 
 
+def test_when_the_time_is_over_what_is_known_is_said():
+    grown = grow(*stall(), minutes=1e-6)
+    assert [one.name for one in grown.plans] == ["in expectation"]
+    assert not grown.complete
+    assert not grown.proven
+    assert grown.not_asked == "stays, for certain"
+    assert grow_data(grown, {})["not_asked"] == grown.not_asked
+    assert "The time was over before 'stays, for certain' was asked" in " ".join(grow_text(grown).split())
+
+
 def test_stopped_by_hand_it_says_what_is_known():
     def stop(text):
         if text.startswith("starting with"):
