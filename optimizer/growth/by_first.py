@@ -81,7 +81,7 @@ class ByFirst:
         """Designs of a later date that a better plan may have; None where they are too many."""
         rounds, prices = self.rounds, self.rounds.best_prices[node.number]
         known = rounds.offered(node)
-        cents = [prices.cost(column.usage, column.volts) for column in known]
+        cents = [column.cost(prices) for column in known]
         if node.number in rounds.fixed:
             return Followers.of_columns(known, cents, items)
         limit = min(cents) + within
@@ -93,7 +93,7 @@ class ByFirst:
         if FIRST in rounds.fixed:
             yield beside.near_one(rounds.column(self.first, rounds.fixed[FIRST]))
             return
-        least = min(prices.cost(column.usage, column.volts) for column in rounds.offered(self.first))
+        least = min(column.cost(prices) for column in rounds.offered(self.first))
         searches = rounds.search.pools[FIRST].offers.priced(prices, least + within, rounds.first)
         for search, listed in searches.listed(least + within) if searches.blocks else ():
             yield from beside.near(search, listed, least)

@@ -22,6 +22,8 @@ class Followers:
     cents: np.ndarray
     """Cost at the prices at which designs are listed."""
     used: np.ndarray
+    yearly_cents: np.ndarray
+    """What their sources burn in a year."""
     volts: np.ndarray
     trackers: tuple[Trackers, ...]
     _make: tuple[Callable[[], Column], ...]
@@ -41,31 +43,37 @@ class Followers:
         """Designs that are columns already."""
         used = np.array([[column.usage.get(item, 0) for item in items] for column in columns], dtype=float)
         trackers = [tuple((module, each, n) for (module, each), n in column.trackers.items()) for column in columns]
-        return cls._of(np.array(cents), used, np.array([column.volts for column in columns]), trackers, [_same(column) for column in columns])
+        yearly = np.array([column.yearly_cents for column in columns])
+        return cls._of(np.array(cents), used, yearly, np.array([column.volts for column in columns]), trackers, [_same(column) for column in columns])
 
     @classmethod
     def of_listed(cls, found: Iterable[tuple[Priced, Listed]], items: Sequence[str], most: int) -> Followers | None:
-        """Designs that a search lists, without those that use more of everything than another; None where there are more than `most`."""
-        cents, used, volts = [], [], []
+        """Designs that a search lists, without those that use more of everything than another; None where there are none, or more than `most`."""
+        cents, used, yearly, volts = [], [], [], []
         trackers: list[Trackers] = []
         make: list[Callable[[], Column]] = []
         for search, listed in found:
             cents.append(listed.cents)
             used.append(search.usage(listed, items))
+            yearly.append(search.yearly_cents(listed))
             volts.append(np.full(len(listed.cents), search.cores.classes[listed.number].volts))
             trackers += search.trackers(listed)
             make += [_made(search, listed, at) for at in range(len(listed.cents))]
             if len(make) > most:
                 return None
-        return cls._of(np.concatenate(cents), np.concatenate(used), np.concatenate(volts), trackers, make)
+        if not make:
+            return None
+        return cls._of(np.concatenate(cents), np.concatenate(used), np.concatenate(yearly), np.concatenate(volts), trackers, make)
 
     @classmethod
-    def _of(cls, cents: np.ndarray, used: np.ndarray, volts: np.ndarray, trackers: Sequence[Trackers], make: Sequence[Callable[[], Column]]) -> Followers:
+    def _of(
+        cls, cents: np.ndarray, used: np.ndarray, yearly_cents: np.ndarray, volts: np.ndarray, trackers: Sequence[Trackers], make: Sequence[Callable[[], Column]],
+    ) -> Followers:
         numbers: dict[object, int] = {}
         group = np.array([numbers.setdefault((int(u), tuple(sorted(one))), len(numbers)) for u, one in zip(volts, trackers, strict=True)])
-        rows = np.nonzero(undominated_in_groups(group, used))[0]
+        rows = np.nonzero(undominated_in_groups(group, np.column_stack([used, yearly_cents])))[0]
         rows = rows[np.argsort(cents[rows], kind="stable")]
-        return cls(cents[rows], used[rows], volts[rows], tuple(trackers[row] for row in rows.tolist()), tuple(make[row] for row in rows.tolist()))
+        return cls(cents[rows], used[rows], yearly_cents[rows], volts[rows], tuple(trackers[row] for row in rows.tolist()), tuple(make[row] for row in rows.tolist()))
 
 
 def _same(column: Column) -> Callable[[], Column]:

@@ -274,6 +274,14 @@ class Priced(CandidateSearch):
             found += each * times[:, None]
         return found
 
+    def yearly_cents(self, listed: Listed) -> np.ndarray:
+        """What the sources of designs of a core burn in a year, at today's prices [cents], shape (designs,)."""
+        if not self._is_fed(listed.core):
+            return np.zeros(len(listed.first))
+        harvest_wh, table = self.blocks[listed.number].harvest_wh, self.offers.base.cores.table
+        brought_wh = listed.n[:, None] * harvest_wh[listed.first] + listed.many[:, None] * harvest_wh[listed.second]
+        return running_cents(table, listed.core, brought_wh) * self.offers.stock.prices.marked_up
+
     def trackers(self, listed: Listed) -> list[tuple[tuple[str, int, int], ...]]:
         """Controllers of designs of a core: module, modules on each, number."""
         blocks, found = self.blocks[listed.number], []

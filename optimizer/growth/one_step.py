@@ -24,6 +24,7 @@ from optimizer.growth.followers import Followers, Trackers
 from optimizer.growth.ledger import Ledger, Lot
 from optimizer.growth.offers import Listed, Priced
 from optimizer.growth.plan_program import Column
+from optimizer.growth.sourced import RUNNING
 from optimizer.growth.tree import FIRST, Node
 from optimizer.inputs.kits import Kit
 
@@ -50,8 +51,8 @@ class Near:
 
 
 def is_one_step(ledger: Ledger, nodes: Sequence[Node]) -> bool:
-    """Whether every later date comes right after the first purchase, nothing was there before it, and nothing burns fuel."""
-    return all(node.parent in (None, FIRST) and not node.problem.source_in_design for node in nodes) and not ledger.owned
+    """Whether every later date comes right after the first purchase, and nothing was there before it."""
+    return all(node.parent in (None, FIRST) for node in nodes) and not ledger.owned
 
 
 class OneStep:
@@ -68,6 +69,7 @@ class OneStep:
         first, horizon = nodes[0], ledger.discount(ledger.growth.horizon_years)
         self.items = tuple(items)
         self._pack = np.array([ledger.pack(item) for item in items])
+        self._running_x = ledger.price(RUNNING, first)
         self._fixed_cents = ledger.prices.fixed_freight_cents * ledger.on_top
         self._dates = [_Date(ledger, node, self.items, later[node.number]) for node in nodes[1:]]
         # What a first piece costs where no later design uses it: it is sold, or kept to the horizon.
@@ -97,28 +99,32 @@ class OneStep:
         """
         order = np.argsort(listed.cents, kind="stable")
         usage = np.ceil(search.usage(listed, self.items) / self._pack) * self._pack
+        running = self._running_x * search.yearly_cents(listed)
         volts, at = search.cores.classes[listed.number].volts, 0
         while at < len(order):
             left = self.below_cents - self._bound - (float(listed.cents[order[at]]) - least)
             longest = max((date.count(left) for date in self._dates), default=1)
             rows = order[at:at + max(1, AT_ONCE // longest)]
             at += len(rows)
-            yield [Near(cents, search.design(listed, int(rows[row])), later) for row, cents, later in self._of_rows(usage[rows], volts, left, self._no_kits)]
+            yield [Near(cents, search.design(listed, int(rows[row])), later) for row, cents, later in self._of_rows(usage[rows], running[rows], volts, left, self._no_kits)]
 
     def near_one(self, column: Column) -> list[Near]:
         """The same of the one first design that there is."""
         usage = np.ceil(np.array([[column.usage.get(item, 0) for item in self.items]]) / self._pack) * self._pack
-        return [Near(cents, column.design, later) for _, cents, later in self._of_rows(usage, column.volts, self.below_cents - self._bound, self._no_kits)]
+        running = np.array([self._running_x * column.yearly_cents])
+        found = self._of_rows(usage, running, column.volts, self.below_cents - self._bound, self._no_kits)
+        return [Near(cents, column.design, later) for _, cents, later in found]
 
     def _of_rows(
-        self, usage: np.ndarray, volts: int, left: float, ahead: _Kits,
+        self, usage: np.ndarray, running: np.ndarray, volts: int, left: float, ahead: _Kits,
     ) -> Iterator[tuple[int, float, dict[int, tuple[Followers, np.ndarray, np.ndarray]]]]:
         """Rows of first designs that may be those of a better plan, the least that one costs, and what may follow.
 
+        running: what the designs' sources burn until the next dates, shape (designs,).
         left: what designs may cost more than the cheapest of their date.
         ahead: kits that bring batteries or modules beyond the designs; what they bring is in the usage.
         """
-        first, below = self._fixed_cents + usage @ self._cents - ahead.save_cents, self.below_cents
+        first, below = self._fixed_cents + usage @ self._cents + running - ahead.save_cents, self.below_cents
         beside = [date.beside(usage, volts, date.count(left)) for date in self._dates]
         by_rules, free = (first + sum((ways[at].min(axis=1) for ways in beside), np.zeros(len(first))) for at in (0, 1))
         saved = [kit.saved(usage, self._ahead_cents, self._has_lots) for kit in self._kits]
@@ -135,7 +141,7 @@ class OneStep:
                 for row in np.nonzero(others - one < below)[0].tolist():
                     taken = ahead.with_kit(kit, kits, number)
                     more = np.maximum(usage[[row]], taken.pieces)
-                    yield from ((row, least, later) for _, least, later in self._of_rows(more, volts, left, taken))
+                    yield from ((row, least, later) for _, least, later in self._of_rows(more, running[[row]], volts, left, taken))
 
 
 def _most(saved: np.ndarray) -> np.ndarray:
@@ -188,6 +194,7 @@ class _Date:
         self.node, self._designs, self.used, self._volts = node, designs, designs.used, designs.volts
         self._slack = designs.cents - designs.cents[0]
         weight = ledger.tree.weight(node) * ledger.discount(node.year)
+        self._running = weight * ledger.price(RUNNING, node) * designs.yearly_cents
         ends = ledger.tree.ending_at(node) * ledger.discount(ledger.growth.horizon_years)
         kept_worth = ends * np.array([ledger.end_value(item, FIRST_LOT) for item in items])
         new_worth = ends * np.array([ledger.end_value(item, Lot(node.number, node.year)) for item in items])
@@ -214,7 +221,7 @@ class _Date:
         self.saving = share * self.saving
         self._ahead_x = ahead_x
         self._modules = {at: _Kept(self._designs.trackers, item, ahead_x[at]) for at, item in self._modules_used.items()}
-        self._base = self.used @ self._bought
+        self._base = self.used @ self._bought + self._running
         for pieces, cents in self._kits:
             self._base -= self._saved_by(pieces, cents)
 

@@ -86,6 +86,10 @@ class Column:
         """Battery of its bank."""
         return self.design.bank.battery.id
 
+    def cost(self, prices: Prices) -> float:
+        """What it costs at some prices, with what its source burns."""
+        return prices.cost(self.usage, self.volts) + prices.of(RUNNING, self.yearly_cents)
+
     @property
     def key(self) -> tuple[object, ...]:
         """Columns that agree in this are the same to a plan."""

@@ -128,7 +128,7 @@ class Rounds:
     def _ask(self, node: Node, prices: Prices) -> float:
         """Take the cheapest designs of a node into work; what the cheapest costs at these prices."""
         if self._fixed(node):
-            return _cost(self.column(node, self.fixed[node.number]), prices)
+            return self.column(node, self.fixed[node.number]).cost(prices)
         known = self._take(node, prices)
         search = self.search.pools[node.number].offers.priced(prices, known, self.first if node.number == FIRST else None)
         found = search.cheapest(NEAR_SHARE) if search.blocks else []
@@ -142,7 +142,7 @@ class Rounds:
     def _take(self, node: Node, prices: Prices) -> float:
         """Take the cheapest designs that are known already into work; what the cheapest costs."""
         columns = self.offered(node)
-        ranked = sorted((_cost(column, prices), at) for at, column in enumerate(columns))
+        ranked = sorted((column.cost(prices), at) for at, column in enumerate(columns))
         for cents, at in ranked[:TAKEN_MOST]:
             if cents <= ranked[0][0] + NEAR_SHARE * abs(ranked[0][0]):
                 self.working[node.number].setdefault(columns[at].key, columns[at])
@@ -402,7 +402,7 @@ class Rounds:
         """Designs on offer without those that are too dear, and those that use more of everything than another."""
         columns = self.offered(node)
         if np.isfinite(within):
-            costs = [_cost(column, self.best_prices[node.number]) for column in columns]
+            costs = [column.cost(self.best_prices[node.number]) for column in columns]
             limit = min(costs) + within + SLACK_CENTS
             columns = [column for column, cost in zip(columns, costs, strict=True) if cost <= limit]
         return undominated_columns(columns, lots=node.number != FIRST)
@@ -415,7 +415,7 @@ class Rounds:
             if self._fixed(node):
                 continue
             prices, pool = self.best_prices[node.number], self.search.pools[node.number]
-            least = min(_cost(column, prices) for column in self.offered(node))
+            least = min(column.cost(prices) for column in self.offered(node))
             limit = least + within + SLACK_CENTS
             search = pool.offers.priced(prices, limit, self.first if node.number == FIRST else None)
             for offer in search.within(limit) if search.blocks else ():
@@ -424,7 +424,3 @@ class Rounds:
                 if total > most or time.perf_counter() > ends:
                     return False
         return True
-
-
-def _cost(column: Column, prices: Prices) -> float:
-    return prices.cost(column.usage, column.volts) + prices.of(RUNNING, column.yearly_cents)
