@@ -85,7 +85,7 @@ class ByFirst:
         if node.number in rounds.fixed:
             return Followers.of_columns(known, cents, items)
         limit = min(cents) + within
-        return Followers.of_listed(rounds.search.pools[node.number].offers.priced(prices, limit).listed(limit), items, FOLLOWERS_MOST)
+        return Followers.of_listed(rounds.search.pools[node.number].offers.priced(prices, limit).listed(limit), items, FOLLOWERS_MOST, rounds.ends)
 
     def _near(self, beside: OneStep, within: float) -> Iterator[list[Near]]:
         """First designs that may be those of a better plan."""

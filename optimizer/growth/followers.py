@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
@@ -47,8 +48,10 @@ class Followers:
         return cls._of(np.array(cents), used, yearly, np.array([column.volts for column in columns]), trackers, [_same(column) for column in columns])
 
     @classmethod
-    def of_listed(cls, found: Iterable[tuple[Priced, Listed]], items: Sequence[str], most: int) -> Followers | None:
-        """Designs that a search lists, without those that use more of everything than another; None where there are none, or more than `most`."""
+    def of_listed(cls, found: Iterable[tuple[Priced, Listed]], items: Sequence[str], most: int, ends: float) -> Followers | None:
+        """Designs that a search lists, without those that use more of everything than another; None where there are none, more than
+        `most`, or where the clock comes to `ends` [s].
+        """
         cents, used, yearly, volts = [], [], [], []
         trackers: list[Trackers] = []
         make: list[Callable[[], Column]] = []
@@ -59,7 +62,7 @@ class Followers:
             volts.append(np.full(len(listed.cents), search.cores.classes[listed.number].volts))
             trackers += search.trackers(listed)
             make += [_made(search, listed, at) for at in range(len(listed.cents))]
-            if len(make) > most:
+            if len(make) > most or time.perf_counter() > ends:
                 return None
         if not make:
             return None
