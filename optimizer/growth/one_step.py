@@ -51,8 +51,8 @@ class Near:
 
 
 def is_one_step(ledger: Ledger, nodes: Sequence[Node]) -> bool:
-    """Whether every later date comes right after the first purchase, and nothing was there before it."""
-    return all(node.parent in (None, FIRST) for node in nodes) and not ledger.owned
+    """Whether every later date comes right after the first purchase, and no battery was there before it: an owned one has an age of its own."""
+    return all(node.parent in (None, FIRST) for node in nodes) and not any(ledger.kind(item) == "battery" for item in +ledger.owned)
 
 
 class OneStep:
@@ -70,10 +70,11 @@ class OneStep:
         self.items = tuple(items)
         self._pack = np.array([ledger.pack(item) for item in items])
         self._running_x = ledger.price(RUNNING, first)
-        self._fixed_cents = ledger.prices.fixed_freight_cents * ledger.on_top
+        self._owned = np.array([ledger.owned[item] for item in items], dtype=float)
         self._dates = [_Date(ledger, node, self.items, later[node.number]) for node in nodes[1:]]
         # What a first piece costs where no later design uses it: it is sold, or kept to the horizon.
         price = np.array([ledger.price(item, first) for item in items])
+        self._fixed_cents = ledger.prices.fixed_freight_cents * ledger.on_top - float(self._owned @ price)
         left = ledger.tree.ending_at(first) * horizon * np.array([ledger.end_value(item, FIRST_LOT) for item in items])
         self._cents = price - left - sum(date.idle_worth for date in self._dates)
         self._has_lots = np.array([ledger.has_lots(item) for item in items])
@@ -98,7 +99,7 @@ class OneStep:
         listed: designs at the prices, of which the cheapest of all cores costs `least`.
         """
         order = np.argsort(listed.cents, kind="stable")
-        usage = np.ceil(search.usage(listed, self.items) / self._pack) * self._pack
+        usage = self._there(search.usage(listed, self.items))
         running = self._running_x * search.yearly_cents(listed)
         volts, at = search.cores.classes[listed.number].volts, 0
         while at < len(order):
@@ -110,16 +111,21 @@ class OneStep:
 
     def near_one(self, column: Column) -> list[Near]:
         """The same of the one first design that there is."""
-        usage = np.ceil(np.array([[column.usage.get(item, 0) for item in self.items]]) / self._pack) * self._pack
+        usage = self._there(np.array([[column.usage.get(item, 0) for item in self.items]], dtype=float))
         running = np.array([self._running_x * column.yearly_cents])
         found = self._of_rows(usage, running, column.volts, self.below_cents - self._bound, self._no_kits)
         return [Near(cents, column.design, later) for _, cents, later in found]
+
+    def _there(self, usage: np.ndarray) -> np.ndarray:
+        """Pieces that are there at first: those that were there, and whole packs of what designs use beyond them."""
+        return np.asarray(self._owned + np.ceil(np.maximum(0.0, usage - self._owned) / self._pack) * self._pack)
 
     def _of_rows(
         self, usage: np.ndarray, running: np.ndarray, volts: int, left: float, ahead: _Kits,
     ) -> Iterator[tuple[int, float, dict[int, tuple[Followers, np.ndarray, np.ndarray]]]]:
         """Rows of first designs that may be those of a better plan, the least that one costs, and what may follow.
 
+        usage: pieces that are there, shape (designs, items).
         running: what the designs' sources burn until the next dates, shape (designs,).
         left: what designs may cost more than the cheapest of their date.
         ahead: kits that bring batteries or modules beyond the designs; what they bring is in the usage.
@@ -127,7 +133,7 @@ class OneStep:
         first, below = self._fixed_cents + usage @ self._cents + running - ahead.save_cents, self.below_cents
         beside = [date.beside(usage, volts, date.count(left)) for date in self._dates]
         by_rules, free = (first + sum((ways[at].min(axis=1) for ways in beside), np.zeros(len(first))) for at in (0, 1))
-        saved = [kit.saved(usage, self._ahead_cents, self._has_lots) for kit in self._kits]
+        saved = [kit.saved(usage - self._owned, self._ahead_cents, self._has_lots) for kit in self._kits]
         by_rules = by_rules - sum((_most(within) for within, _ in saved), np.zeros(len(usage)))
         for row in np.nonzero(by_rules < below)[0].tolist():
             cents = [by_rules[row] - held[row].min() + held[row] for held, _ in beside]
@@ -140,7 +146,7 @@ class OneStep:
             for kits, (_, one) in enumerate(zip(within, beyond, strict=True), start=1):
                 for row in np.nonzero(others - one < below)[0].tolist():
                     taken = ahead.with_kit(kit, kits, number)
-                    more = np.maximum(usage[[row]], taken.pieces)
+                    more = np.maximum(usage[[row]], self._owned + taken.pieces)
                     yield from ((row, least, later) for _, least, later in self._of_rows(more, running[[row]], volts, left, taken))
 
 
@@ -173,7 +179,7 @@ class _FirstKit:
         self._used = used[self._those]
 
     def saved(self, usage: np.ndarray, ahead_cents: np.ndarray, has_lots: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Most that kits save to first designs that use so much, shape (numbers of kits, designs): where they bring no batteries or
+        """Most that kits save where so much is bought at first, shape (numbers of kits, designs): where they bring no batteries or
         modules beyond the design, and where they do; -inf where it is the other way.
         """
         those, within, beyond = self._those, [], []

@@ -19,13 +19,16 @@ from optimizer.growth.planned import SLACK_CENTS
 from optimizer.growth.tree import FIRST, tree_of
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.kits import Kit
-from optimizer.inputs.problem import Problem
+from optimizer.inputs.problem import Owned, Problem
 
 PLAIN = {1: 6, 6: 8, 15: 8, 18: 8, 27: 8, 28: 6, 33: 8, 37: 8}
 """Growing houses without owned parts whose futures have one step at most, and first designs of which the count is the cost to a cent."""
 
 WITH_KITS = ((1, 0), (7, 0), (15, 0), (18, 1), (27, 0), (28, 0), (34, 1))
 """The same with kits, and a draw of these."""
+
+WITH_OWNED = (1, 6, 18, 27, 34)
+"""The same with modules and an inverter that the customer owns, with kits and without."""
 
 FIRSTS_MOST = 8
 
@@ -61,7 +64,8 @@ def held(problem: Problem, catalog: Catalog) -> Iterator[Held]:
     ways = [[Column.of(design, PriceList(node.problem, catalog)) for _, design in ways_of(node.problem, catalog)] for node in tree.nodes]
     assert all(ways)
     later = {node.number: ways[node.number] for node in tree.nodes[1:]}
-    items = sorted({item for columns in ways for column in columns for item in column.usage} | {part for kit in catalog.kits for part, _ in kit.parts})
+    others = {part for kit in catalog.kits for part, _ in kit.parts} | {own.part for own in problem.owned}
+    items = sorted({item for columns in ways for column in columns for item in column.usage} | others)
     count = OneStep(ledger, tree.nodes, items, {number: Followers.of_columns(columns, [0.0] * len(columns), items) for number, columns in later.items()}, 0.0)
     firsts = ways[FIRST]
     for first in random.Random(5).sample(firsts, min(FIRSTS_MOST, len(firsts))):
@@ -86,3 +90,18 @@ def test_kits_never_bring_a_plan_below_its_count() -> None:
     assert never_above(found)
     assert sum(bool(one.plan.first.kits) for one in found) >= 20
     assert sum(bool(visit.kits) for one in found for visit in one.plan.visits.values() if visit.node.number != FIRST) >= 5
+
+
+def test_owned_parts_are_in_the_count() -> None:
+    found: list[Held] = []
+    exact = 0
+    for seed in WITH_OWNED:
+        for problem, catalog in (growth_case(seed), with_kits(seed, 0)):
+            owned = (Owned(part=catalog.modules[0].id, quantity=3), Owned(part=catalog.inverters[-1].id, quantity=1))
+            some = list(held(problem.model_copy(update={"owned": owned}), catalog))
+            found += some
+            exact += sum(one.least_cents >= one.plan.cents - SLACK_CENTS for one in some) if not catalog.kits else 0
+    assert never_above(found)
+    assert exact >= 20
+    assert sum(bool(one.plan.first.kits) for one in found) >= 5
+    assert sum(one.plan.first.usage.get("M60-300", 0) > 0 for one in found) >= 5
