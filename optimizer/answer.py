@@ -37,6 +37,7 @@ from optimizer.needs.positions import changes_a_year
 from optimizer.needs.site import Needs
 from optimizer.needs.stepping import stepped_up, transformers_of, without_transformer
 from optimizer.needs.sunlight import (
+    at_best_of,
     at_tilt,
     by_plane,
     on_one_plane,
@@ -92,9 +93,10 @@ def solve(
             problem, catalog, prune=prune, solver=solver, kinds=kinds, explain=explain, margin_share=margin_share, most_cents=most_cents,
         )
 
-    def on(tilt: float | None, *, seconds: float, explained: bool, most: int | None) -> Answer:
-        assert tilt is not None, "several planes have tilts"
-        asked = at_tilt(problem, tilt)
+    def on(on_any: Sequence[float | None], *, seconds: float, explained: bool, most: int | None) -> Answer:
+        some = [tilt for tilt in on_any if tilt is not None]
+        assert some, "several planes have tilts"
+        asked = at_tilt(problem, some[0]) if len(some) == 1 else at_best_of(problem, some)
         asked = asked.model_copy(update={"solver": asked.solver.model_copy(update={"time_limit_s": seconds})})
         return solve_as_it_is(asked, catalog, prune=prune, solver=solver, kinds=kinds, explain=explained, margin_share=margin_share, most_cents=most)
 
@@ -192,27 +194,47 @@ def _with_starters(problem: Problem, catalog: Catalog, solved: Callable[..., Ans
 def _cheapest_plane(problem: Problem, tilts: Sequence[float | None], on: Callable[..., Answer], *, explain: bool, most_cents: int | None) -> Answer:
     """The cheapest design over several planes: every design lies on one, so the least of their optima is the optimum.
 
-    Planes after the first design are searched only below its price. All of them share one time limit.
+    Planes after the first design are searched only below its price. Those that are left may first be asked together, as if the array had in
+    each month the sun of the best of them there: more sun forbids no design, so where there is none even then, there is none on any
+    of them. Mounts, and hours in which a design is lived, see more of a tilt than its sun. All of it shares one time limit.
     """
     started = time.perf_counter()
+    timing: Counter[str] = Counter()
     answers: list[Answer] = []
     best: Answer | None = None
-    for tilt in tilts:
+    left, any_design = list(tilts), problem.solver.gap >= 1
+    may_ask_together = problem.mounting is None and problem.reliability is None
+
+    def asked(some: Sequence[float | None]) -> Answer:
         seconds = max(0.01, problem.solver.time_limit_s - (time.perf_counter() - started))
         most = most_cents if best is None or best.report is None else best.report.bill.objective_cents - 1
-        answers.append(on(tilt, seconds=seconds, explained=explain and not answers, most=most))
+        answer = on(some, seconds=seconds, explained=explain and not answers, most=most)
+        timing.update(answer.timing_s)
+        return answer
+
+    while left:
+        if len(left) > 1 and may_ask_together and (best is not None or (any_design and not explain)):
+            may_ask_together = False  # once: where it says nothing, it seldom does later
+            together = asked(left)
+            if together.outcome is Outcome.INFEASIBLE:
+                answers.append(together)
+                break
+        answers.append(asked([left.pop(0)]))
         best = answers[-1] if answers[-1].report is not None else best
-    timing = {key: sum(answer.timing_s.get(key, 0.0) for answer in answers) for key in answers[0].timing_s}
+        if best is not None and any_design:
+            break  # to such a gap any design will do
     settled = all(answer.outcome in (Outcome.OPTIMAL, Outcome.INFEASIBLE) for answer in answers)
     if best is None or best.report is None or best.choice is None:
         told = answers[0] if settled else next(answer for answer in answers if answer.outcome is Outcome.STOPPED)
-        return replace(told, problem=problem, timing_s=timing, rounds=sum(answer.rounds for answer in answers))
+        return replace(told, problem=problem, timing_s=dict(timing), rounds=sum(answer.rounds for answer in answers))
     cost = best.report.bill.objective_cents
     bounds = [_plane_bound(answer, cost) for answer in answers]
+    if any_design and left:
+        bounds, settled = [None], False  # the other planes were not asked
     bound = None if None in bounds else min(one for one in bounds if one is not None)
     return replace(
         best, choice=best.choice.model_copy(update={"tilt_deg": best.problem.array.tilt_deg}),
-        problem=best.problem.model_copy(update={"solver": problem.solver}), timing_s=timing, rounds=sum(answer.rounds for answer in answers),
+        problem=best.problem.model_copy(update={"solver": problem.solver}), timing_s=dict(timing), rounds=sum(answer.rounds for answer in answers),
         outcome=Outcome.OPTIMAL if settled else Outcome.FEASIBLE, bound_cents=best.bound_cents if settled else bound,
         gap=best.gap if settled else None if bound is None else max(0.0, (cost - bound) / max(1.0, abs(cost))),
         owned=owned_parts(best.problem, best.catalog, best.report.design.pieces) if explain else (),

@@ -45,7 +45,7 @@ class KitPrices:
     def __init__(self, prices: PiecePrices, catalog: Catalog) -> None:
         self._prices, self._parts = prices, catalog.by_id
         locks, severities = prices.problem.locks, Severities(prices.problem.rules)
-        self._stock_holds = severities.enforced("stock")
+        self.stock_holds = severities.enforced("stock")
         self.offered: dict[str, Kit] = {}
         self.least: dict[str, int] = {}
         """Kits that the problem demands, with their number."""
@@ -54,7 +54,7 @@ class KitPrices:
         for kit in catalog.kits:
             if kit.id in locks.exclude or locks.at_most.get(kit.id) == 0 or any(part not in self._parts for part in kit.contents):
                 continue
-            if kit.stock is not None and self._stock_holds:
+            if kit.stock is not None and self.stock_holds:
                 self.most[kit.id] = kit.stock
             if kit.id in locks.at_most and severities.enforced("part-limit"):
                 self.most[kit.id] = min(locks.at_most[kit.id], self.most.get(kit.id, locks.at_most[kit.id]))
@@ -163,7 +163,7 @@ class KitPrices:
             part = self._parts[part_id]
             bought = int(bought_pieces(pieces, 0, part.pack_qty))
             cost += bought * self._prices.bought_cents(part)
-            if part.stock is not None and self._stock_holds:
+            if part.stock is not None and self.stock_holds:
                 beyond += max(0, bought - part.stock)
         return beyond, cost
 

@@ -25,7 +25,7 @@ from optimizer.choice.hours import LIVED_MOST
 from optimizer.choice.kinds import Kinds
 from optimizer.choice.live_kits import without_dead_kits
 from optimizer.choice.narrow import asked_by, given_by, have_room, narrow, narrow_once, reachable
-from optimizer.choice.pairs import priced_pairs
+from optimizer.choice.pairs import few_pairs, priced_pairs
 from optimizer.choice.planes import areas, few_of_each_plane, rectangle_limits, whole_area_m2
 from optimizer.choice.prune import completion_bound
 from optimizer.choice.rectangles import Rectangles, most_modules, rectangle_rooms
@@ -281,11 +281,15 @@ class CandidateSearch:
             try_fed_pairs(self, number)
             return
         blocks, rows = self.blocks[number], self.core_rows[number]
-        if len(rows) * len(blocks) ** 2 > (PAIRS_MOST if len(self.needs.planes) == 1 else PAIRS_MOST_ON_PLANES):
-            return
         months = telling_months(blocks.harvest_wh, self._rows(number).needed_wh)
+        order = np.argsort(self._core_bounds(number), kind="stable")
+        most = PAIRS_MOST if len(self.needs.planes) == 1 else PAIRS_MOST_ON_PLANES
+        if len(rows) * len(blocks) ** 2 > most and not (
+            kinds == 2 and np.isfinite(self.most) and few_pairs(self, number, rows[order].tolist(), months, self.most + SLACK_CENTS, most)
+        ):
+            return
         block_least, core_least = np.full(len(blocks), np.inf), np.full(len(rows), np.inf)
-        for at in np.argsort(self._core_bounds(number), kind="stable"):
+        for at in order:
             core = int(rows[at])
             alone = self.cores.table.least_cost[core] + self.single_kind_counts(self.blocks[number], core) * blocks.least_cost
             least = np.where(np.isnan(alone) | self.forbidden(core, blocks), np.inf, alone)

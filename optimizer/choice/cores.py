@@ -271,10 +271,20 @@ def _costs(cores: Cores, catalog: Catalog, stock: Stock) -> None:
     connections = table.units + table.strings + 2 * (table.inverter_count + way_units + fed_units)
     fixed = allowances(allowance) + prices.fixed_freight_cents + prices.starters_cents + prices.connection_cents * connections + table.wiring_cents + replaced
     table.add(
-        cost=cores.total(stock.price_cents) + fixed, least_cost=cores.total(stock.least_cents) + fixed,
+        cost=cores.total(stock.price_cents) + fixed, least_cost=cores.total(stock.least_cents) + fixed + _beyond_owned(cores, stock),
         bill_cost=cores.total(stock.bill_cents) + allowances(prices.allowance_bill_cents) + prices.fixed_freight_cents + prices.starters_bill_cents + table.wiring_cents,
         weight_total_kg=cores.total(lambda part_id: catalog.by_id[part_id].weight_kg) + allowances(kg) + table.wiring_kg + prices.starters_kg, pieces=table.units + table.inverter_count + way_units + fed_units,
     )
+
+
+def _beyond_owned(cores: Cores, stock: Stock) -> np.ndarray:
+    """What the pieces of each core that the customer does not have cost at least [cents]; no block holds a part that a core may hold."""
+    cents = np.zeros(len(cores.table), dtype=np.int64)
+    for part_id in sorted(stock.owned):
+        used = cores.total(lambda one, part_id=part_id: float(one == part_id)).astype(np.int64)  # type: ignore[misc]  # one that is bound at once
+        if used.any():
+            cents += stock.beyond_cents(part_id, used)
+    return cents
 
 
 def _replacements(cores: Cores, catalog: Catalog, stock: Stock) -> np.ndarray:

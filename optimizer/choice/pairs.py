@@ -7,6 +7,7 @@ cost for what is still missing, so only those are seen that leave the design a c
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -35,13 +36,56 @@ def priced_pairs(
     """
     blocks, table, controllers = search.blocks[number], search.cores.table, search.problem.bounds.controllers
     limit, cost = search.most_of_each(blocks, core), blocks.least_cost
+    together = _Together(search, number, core)
+    for reached in _reached(search, number, core, months, most_cents):
+        n = reached.n
+        for found in _in_steps(reached.rows, reached.reach, reached.order):
+            first, second = _kept((found[0] != found[1]) & blocks.parallel_ok[found[1]], *found)
+            many = np.max([rest[first] / given[second] for rest, given in zip(reached.rests, reached.givens, strict=True)], axis=0)
+            many = np.ceil(together.with_spare(n, first, second, many) * (1 - TOLERANCE))
+            cents = table.least_cost[core] + n * cost[first] + many * cost[second]
+            fits = (many <= limit[second]) & (n + many <= controllers) & (cents <= most_cents)
+            first, second, many, cents = _kept(fits, first, second, many, cents)
+            first, second, many, cents = _kept(together.fit(n, first, second, many), first, second, many, cents)
+            if len(first):
+                yield n, first, second, many, cents
+
+
+def few_pairs(search: CandidateSearch, number: int, cores: list[int], months: list[int], most_cents: float, most: int) -> bool:
+    """Whether `priced_pairs` looks at no more than `most` designs on all of these cores together."""
+    seen = 0
+    for core in cores:
+        for reached in _reached(search, number, core, months, most_cents):
+            seen += int(reached.reach.sum())
+            if seen > most:
+                return False
+    return True
+
+
+@dataclass(frozen=True)
+class _Reached:
+    """Pairs with n of the first block that what they cost for what is missing leaves a chance."""
+
+    n: int
+    rows: np.ndarray
+    """First blocks."""
+    reach: np.ndarray
+    """How many second blocks, from the front of the order, each first block is looked at with."""
+    order: np.ndarray
+    rests: list[np.ndarray]
+    """What n of each block leave missing of each supply."""
+    givens: list[np.ndarray]
+
+
+def _reached(search: CandidateSearch, number: int, core: int, months: list[int], most_cents: float) -> Iterator[_Reached]:
+    blocks, table = search.blocks[number], search.cores.table
+    limit, cost = search.most_of_each(blocks, core), blocks.least_cost
     supplies = _supplies(search, number, core, months)
     one_more = np.ones(len(blocks))  # there is at least one of the second kind, whatever is missing
     givens = [one_more, *(np.maximum(given, 1e-9) for _, given in supplies)]
     rates = [cost / given for given in givens]
     orders = [np.argsort(rate, kind="stable") for rate in rates]
-    together = _Together(search, number, core)
-    for n in range(1, controllers):
+    for n in range(1, search.problem.bounds.controllers):
         rests = [one_more, *(np.maximum(asked - n * given, 0.0) for asked, given in supplies)]
         left = most_cents - table.least_cost[core] - n * cost
         least = np.max([rest * rate.min() for rest, rate in zip(rests, rates, strict=True)], axis=0)
@@ -54,16 +98,7 @@ def priced_pairs(
                 for rest, rate, order in zip(rests, rates, orders, strict=True)
             ]
         tightest = int(np.argmin([reach.sum() for reach in reaches]))
-        for found in _in_steps(rows, reaches[tightest], orders[tightest]):
-            first, second = _kept((found[0] != found[1]) & blocks.parallel_ok[found[1]], *found)
-            many = np.max([rest[first] / given[second] for rest, given in zip(rests, givens, strict=True)], axis=0)
-            many = np.ceil(together.with_spare(n, first, second, many) * (1 - TOLERANCE))
-            cents = table.least_cost[core] + n * cost[first] + many * cost[second]
-            fits = (many <= limit[second]) & (n + many <= controllers) & (cents <= most_cents)
-            first, second, many, cents = _kept(fits, first, second, many, cents)
-            first, second, many, cents = _kept(together.fit(n, first, second, many), first, second, many, cents)
-            if len(first):
-                yield n, first, second, many, cents
+        yield _Reached(n, rows, reaches[tightest], orders[tightest], rests, givens)
 
 
 def _supplies(search: CandidateSearch, number: int, core: int, months: list[int]) -> list[Supply]:

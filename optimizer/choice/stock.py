@@ -17,6 +17,9 @@ from optimizer.rules.money import bought_pieces
 
 KINDS: tuple[type[Part], ...] = (Module, Battery, Controller, Inverter, Converter, Generator, Charger, AlternatorCharger)
 
+ABOVE_ANY_CENTS = 10**12
+"""More than any design costs."""
+
 
 class Stock:
     """What the problem's locks and the customer's own parts do to each part.
@@ -93,6 +96,17 @@ class Stock:
         """Least that a piece can add to the objective: owned pieces cost only the price on their weight [cents]."""
         part = self.part(part_id)
         return self.prices.beside_cents(part) + (0 if part_id in self.owned else self.prices.kits.least_cents(part))
+
+    def beyond_cents(self, part_id: str, used: np.ndarray) -> np.ndarray:
+        """What so many pieces of an owned part cost at least beside `least_cents`: those that are not there already are bought [cents].
+
+        More than there are and can be had cost more than any design: the program gives the part a row for that.
+        """
+        part, more = self.part(part_id), np.maximum(used - self.owned[part_id], 0)
+        bought = more * self.prices.kits.least_cents(part)
+        if part.stock is None or part_id in self.prices.kits.parts or not self.prices.kits.stock_holds:
+            return np.asarray(bought)
+        return np.asarray(np.where(more > part.stock, ABOVE_ANY_CENTS, bought))
 
     def broken(self, pieces: Counter[str]) -> Iterator[str]:
         """Parts outside `special` whose stock a design would break."""

@@ -49,10 +49,15 @@ def with_section(problem: Problem, section: str, **values: Any) -> Problem:
 
 def requirements(problem: Problem, *, circuits: bool = False) -> tuple[Requirement, ...]:
     """Every requirement of a problem that has a ladder; those of circuits only where a catalog has parts for them."""
-    found: list[Requirement] = []
+    return tuple(_each(problem, circuits=circuits))
+
+
+def _each(problem: Problem, *, circuits: bool) -> Iterator[Requirement]:
+    """The same one by one, for whoever looks for one of them."""
     for family in (_autonomy, _energy, _generator, _temperatures, _room, _mounting, _money_and_weight, _bank, _loads, _reliability):
-        found += family(problem)
-    return (*found, *_ways(problem)) if circuits else tuple(found)
+        yield from family(problem)
+    if circuits:
+        yield from _ways(problem)
 
 
 def loosened(problem: Problem, values: Mapping[str, Any]) -> Problem:
@@ -62,7 +67,7 @@ def loosened(problem: Problem, values: Mapping[str, Any]) -> Problem:
     earlier change took away with it (the start of a load that is gone) changes nothing any more.
     """
     for name in [one.name for one in requirements(problem, circuits=True) if one.name in values]:
-        there = next((one for one in requirements(problem, circuits=True) if one.name == name), None)
+        there = next((one for one in _each(problem, circuits=True) if one.name == name), None)
         if there is not None:
             problem = there.with_value(values[name])
     return problem
@@ -86,14 +91,13 @@ def with_context_kept(problem: Problem) -> Problem:
     return with_section(problem, "bank", charge_context=Needs(problem).charge_context)
 
 
-def _autonomy(asked: Problem) -> Iterator[Requirement]:
-    problem = with_context_kept(asked)
+def _autonomy(problem: Problem) -> Iterator[Requirement]:
     days = problem.autonomy.days
     given = days if isinstance(days, dict) else {"": days}
     for season, now in given.items():
         def with_value(value: Any, season: str = season) -> Problem:
             changed = {**days, season: value} if isinstance(days, dict) else value
-            return with_section(problem, "autonomy", days=changed)
+            return with_section(with_context_kept(problem), "autonomy", days=changed)
 
         step = 1.0 if now >= 3 else 0.5
         looser = tuple(round(now - step * n, 3) for n in range(1, 9) if now - step * n >= 0.5)

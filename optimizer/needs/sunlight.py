@@ -288,6 +288,13 @@ def at_tilts(problem: Problem, tilt_deg_by_month: Sequence[float]) -> Problem:
     })
 
 
+def at_best_of(problem: Problem, tilts_deg: Sequence[float]) -> Problem:
+    """The problem of one plane that has in each month the sun of the best of some tilts there: none of them has more in any month."""
+    most = np.max([on_tilt(problem, tilt).sun_h for tilt in tilts_deg], axis=0)
+    given = {"horizontal_kwh_m2": None, "weather_file": None, "azimuth_deg": azimuth_of(problem)}
+    return problem.model_copy(update={"array": at_tilt(problem, tilts_deg[0]).array.model_copy(update={**given, "sun_h": tuple(most.tolist())})})
+
+
 def on_one_plane(problem: Problem) -> Problem:
     """The problem with its array as it gets most sun in the weakest month of use, where it leaves the tilt open."""
     array = problem.array

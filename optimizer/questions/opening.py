@@ -22,6 +22,9 @@ ANY_DESIGN = 1.0
 SECONDS_MOST = 5.0
 """Time for one such question; where it is not enough the problem is taken for closed, and the answer says so."""
 
+TRIED_FIRST = 4
+"""Designs, those that held last, that are tried before a search."""
+
 
 class Opening:
     """Asks whether there is any design, tries those that it met before first, and remembers whether all was proven."""
@@ -31,18 +34,30 @@ class Opening:
         self._met: list[Choice] = []
 
     def of(self, problem: Problem, catalog: Catalog) -> bool:
-        """Whether the problem has a design."""
-        if any(_held(choice, problem, catalog) for choice in reversed(self._met)):
+        """Whether the problem has a design.
+
+        Designs that held last are tried before a search, the others only where the search is stopped: a check of each takes longer than a search.
+        """
+        if self._holds(self._met[-TRIED_FIRST:], problem, catalog):
             return True
         answer = _any_design(problem, catalog)
-        self.exact &= answer.report is not None or answer.outcome is Outcome.INFEASIBLE
+        settled = answer.report is not None or answer.outcome is Outcome.INFEASIBLE
+        if not settled and self._holds(self._met[:-TRIED_FIRST], problem, catalog):
+            return True
+        self.exact &= settled
         if answer.choice is not None:
-            self._met.append(answer.choice)
+            self._met = [*(one for one in self._met if one != answer.choice), answer.choice]
         return answer.report is not None
 
+    def _holds(self, choices: list[Choice], problem: Problem, catalog: Catalog) -> bool:
+        held = next((choice for choice in reversed(choices) if _held(choice, problem, catalog)), None)
+        if held is not None:
+            self._met = [*(one for one in self._met if one is not held), held]
+        return held is not None
+
     def most_cents(self, problem: Problem, catalog: Catalog) -> int | None:
-        """What the cheapest of the designs that were met and hold here costs; None where none does [cents]."""
-        reports = [_held(choice, problem, catalog) for choice in self._met]
+        """What the cheapest of the designs that held last and hold here costs; None where none does [cents]."""
+        reports = [_held(choice, problem, catalog) for choice in self._met[-TRIED_FIRST:]]
         return min((report.bill.objective_cents for report in reports if report is not None), default=None)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import product
 from typing import Any
 
@@ -129,8 +130,10 @@ class _Search:
                 self.progress(f"loosening {', '.join(sorted(chosen)) or 'nothing'}")
                 if self._opens_furthest(chosen):
                     done.add(chosen)
+                    self.progress(f"  makes it possible: {', '.join(sorted(chosen))}")
                 else:
                     self.conflicts.append(self._conflict(set(self.asked) - chosen))
+                    self.progress(f"  cannot all stand: {', '.join(sorted(self.conflicts[-1]))}")
         for chosen in sorted(done, key=lambda one: (len(one), sorted(one))):
             self.progress(f"how far: {', '.join(sorted(chosen))}")
             self._notches([self.asked[name] for name in self.asked if name in chosen])
@@ -154,12 +157,49 @@ class _Search:
         return opens
 
     def _conflict(self, standing: set[str]) -> frozenset[str]:
-        """A smallest group among requirements that cannot all stand."""
-        group = set(standing)
-        for name in sorted(standing):
-            if not self._opens_furthest(set(self.asked) - (group - {name})):
-                group.discard(name)
+        """A smallest group among requirements that cannot all stand: what is left after each in turn, by name, is loosened if the
+        rest is impossible still.
+
+        Most can be loosened, and an impossible problem takes longest to ask. So all that is not known to open the problem is
+        loosened together; where that opens it, halving finds the first that must stand.
+        """
+        every, group, left = set(self.asked), set(standing), sorted(standing)
+        while left:
+            taken: list[str] = []
+            gone = ""
+            for name in left:
+                loose = every - (group - {*taken, name})
+                if not any(not loose & conflict for conflict in self.conflicts):
+                    if self._known_to_open(loose):
+                        continue
+                    if self._leaves_no_load(loose):
+                        gone = name  # no design, for want of loads: that says nothing of those before it
+                        break
+                taken.append(name)
+            low, high = 0, len(taken)  # the first `low` of them do not open it
+            if not taken or not self._opens_furthest(every - (group - set(taken))):
+                low = high
+            while low + 1 < high:
+                middle = (low + high) // 2
+                low, high = (low, middle) if self._opens_furthest(every - (group - set(taken[:middle]))) else (middle, high)
+            group -= set(taken[:low])
+            # Those before it that are not loosened are known to stand, and so is the first that opens it.
+            last = taken[low] if low < len(taken) else gone
+            group -= {gone} if last == gone else set()
+            left = left[left.index(last) + 1 :] if last else []
         return frozenset(group)
+
+    @cached_property
+    def _loads(self) -> frozenset[str]:
+        """Requirements that, at their furthest, each take a load away."""
+        there = len(self.problem.loads)
+        return frozenset(name for name, one in self.asked.items() if len(loosened(self.problem, {name: one.looser[-1]}).loads) < there)
+
+    def _leaves_no_load(self, chosen: set[str]) -> bool:
+        return len(self._loads) >= len(self.problem.loads) and self._loads <= chosen
+
+    def _known_to_open(self, chosen: set[str]) -> bool:
+        return any(opening <= chosen for opening in self._openings)
 
     def _notches(self, chosen: list[Requirement]) -> None:
         """Combinations of notches that open the problem and of which none can be taken back: all of them for one or two

@@ -54,3 +54,15 @@ def test_the_chemistry_says_how_far_apart_in_age_unless_the_problem_does(name, a
 def _only(site, design):
     """The problem with that battery alone."""
     return site.model_copy(update={"locks": site.locks.model_copy(update={"only": (design.bank.battery.id,)})})
+
+
+@pytest.mark.parametrize(("quantity", "condition"), [(1, 0.9), (1, 1.0)])
+def test_units_that_the_customer_does_not_have_are_not_free(quantity, condition):
+    """The camper's bank has two units. Were a second one free as well, a thousand arrays would seem as cheap as the cheapest design."""
+    site, design = shipped(CAMPER)
+    owned = (Owned(part=design.bank.battery.id, quantity=quantity, condition=condition),)
+    answer = solve(site.model_copy(update={"owned": owned}), catalog())
+    saved = design.bank.battery.price_cents if condition == 1 else 0  # one that is worn is not mixed with a new one
+    assert answer.outcome == "optimal"
+    assert answer.report.bill.total_cents == solve(site, catalog()).report.bill.total_cents - saved
+    assert answer.sizes["blocks"] <= 20

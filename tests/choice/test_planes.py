@@ -9,6 +9,7 @@ import pytest
 from optimizer import load_catalog, load_problem, solve
 from optimizer.answer import Outcome, _cheapest_plane
 from optimizer.inputs.catalog import shipped_folder
+from optimizer.needs.requirements import with_section
 from optimizer.needs.sunlight import at_tilt
 
 
@@ -19,12 +20,19 @@ def found():
     return problem, solve(problem, load_catalog())
 
 
-def over(found, *planes):
-    """Planes at tilts 10, 20 and so on, each with an outcome, a price above the answer's and a bound; with what each was asked."""
+def over(found, *planes, together=Outcome.STOPPED, gap=0.0):
+    """Planes at tilts 10, 20 and so on, each with an outcome, a price above the answer's and a bound; with what each was asked.
+
+    together: outcome where several are asked as one; only "infeasible" says anything of them.
+    """
     problem, proven = found
+    problem = with_section(problem, "solver", gap=gap)
     asked = []
 
-    def on(tilt, *, seconds, explained, most):
+    def on(tilts, *, seconds, explained, most):
+        if len(tilts) > 1:
+            return replace(proven, outcome=together, report=None, choice=None)
+        (tilt,) = tilts
         asked.append((tilt, seconds, explained, most))
         outcome, more, bound = planes[len(asked) - 1]
         bare = replace(proven, problem=at_tilt(problem, tilt), outcome=outcome, bound_cents=bound, gap=None, owned=())
@@ -35,7 +43,7 @@ def over(found, *planes):
         return replace(bare, report=replace(proven.report, bill=dearer))
 
     tilts = tuple(10.0 * (at + 1) for at in range(len(planes)))
-    return _cheapest_plane(problem, tilts, on, explain=True, most_cents=None), asked
+    return _cheapest_plane(problem, tilts, on, explain=not gap, most_cents=None), asked
 
 
 def test_the_cheapest_is_proven_where_every_plane_is_settled(found):
@@ -61,6 +69,22 @@ def test_no_design_anywhere_is_the_reason_of_the_first_plane(found):
     assert (answer.outcome, answer.choice, answer.reason) == (Outcome.INFEASIBLE, None, "none at 10")
     stopped, _ = over(found, (Outcome.INFEASIBLE, None, None), (Outcome.STOPPED, None, None))
     assert stopped.outcome == Outcome.STOPPED
+
+
+def test_planes_that_together_have_nothing_cheaper_are_not_asked_one_by_one(found):
+    cents = found[1].report.bill.objective_cents
+    answer, asked = over(found, (Outcome.OPTIMAL, 0, None), (Outcome.STOPPED, None, None), (Outcome.STOPPED, None, None), together=Outcome.INFEASIBLE)
+    assert [tilt for tilt, *_ in asked] == [10.0]
+    assert (answer.outcome, answer.choice.tilt_deg, answer.report.bill.objective_cents) == (Outcome.OPTIMAL, 10.0, cents)
+
+
+def test_where_any_design_will_do_the_first_ends_it(found):
+    planes = (Outcome.INFEASIBLE, None, None), (Outcome.FEASIBLE, 0, None), (Outcome.OPTIMAL, -500, None)
+    answer, asked = over(found, *planes, gap=1.0)
+    assert [tilt for tilt, *_ in asked] == [10.0, 20.0]
+    assert (answer.outcome, answer.choice.tilt_deg, answer.bound_cents, answer.gap) == (Outcome.FEASIBLE, 20.0, None, None)
+    none, asked = over(found, *planes, gap=1.0, together=Outcome.INFEASIBLE)
+    assert (none.outcome, none.report, asked) == (Outcome.INFEASIBLE, None, [])
 
 
 def test_planes_share_one_time_limit(found):

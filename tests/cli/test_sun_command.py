@@ -14,8 +14,9 @@ import pytest
 from optimizer import check, load_catalog, load_problem, solve
 from optimizer.errors import InputError
 from optimizer.needs import sunlight
+from optimizer.needs.requirements import with_section
 from optimizer.needs.site import Needs
-from optimizer.needs.sunlight import planes, sun_on_plane
+from optimizer.needs.sunlight import at_best_of, planes, sun_on_plane
 
 DATA = Path(pvlib.__file__).parent / "data"
 GREENSBORO = DATA / "723170TYA.CSV"
@@ -207,6 +208,23 @@ def test_several_tilts_without_a_design_tell_the_reason(write):
     assert answer.outcome == "infeasible"
     assert answer.choice is None
     assert answer.reason
+
+
+def test_tilts_asked_together_open_no_more_than_one_of_them_does(write):
+    """Any design will do: all tilts are first asked as one that has the best sun of each month, which may have a design where none of them has."""
+    catalog, tilts = load_catalog(), [0, 90]
+    seen = set()
+    for area in (0.6, 1.2, 1.6):
+        def asked(tilt, area=area):
+            problem = load_problem(write(f"{HOURLY}\ntilt_deg = {tilt}\narea_m2 = {area}"))
+            return with_section(problem, "solver", gap=1.0)
+
+        alone = any(solve(asked(tilt), catalog, explain=False).report is not None for tilt in tilts)
+        found = solve(asked(tilts), catalog, explain=False)
+        assert (found.report is not None) is alone
+        assert found.outcome == ("feasible" if alone else "infeasible")
+        seen.add((solve(at_best_of(asked(tilts), tilts), catalog, explain=False).report is not None, alone))
+    assert seen == {(True, True), (True, False), (False, False)}
 
 
 def test_a_beaten_tilt_is_dropped_and_an_unbeaten_one_kept(write):

@@ -1,5 +1,6 @@
 """Sets of requirements to loosen, against every subset and every combination of notches, judged by enumeration."""
 
+import random
 from dataclasses import replace
 from itertools import combinations, product
 
@@ -13,7 +14,7 @@ from optimizer.handover.relax_text import HARD, relax_text
 from optimizer.needs.requirements import loosened, requirements, with_section
 from optimizer.questions.gaps import Variant, gaps
 from optimizer.questions.opening import Opening
-from optimizer.questions.relax import relax
+from optimizer.questions.relax import _Search, relax
 
 IMPOSSIBLE = (
     3, 5, 6, 9, 14, 15, 17, 18, 19, 24, 30, 33, 35, 42, 45, 50, 51, 52, 54, 60, 62, 64, 65, 66, 68, 74, 80, 81, 86, 88,
@@ -93,6 +94,44 @@ def test_conflicts_cannot_stand_and_any_one_less_can():
             for one in group:
                 assert opens(problem, catalog, {**rest, one.name: one.looser[-1]}) is not None
     assert seen >= 5
+
+
+class _Told(_Search):
+    """Asks a list of sets that open instead of the solver, and counts the questions whose answer is no."""
+
+    def __init__(self, names, opening_sets):
+        self.asked, self.conflicts, self._openings = dict.fromkeys(names), [], []
+        self.opening_sets, self.closed = opening_sets, 0
+
+    def _leaves_no_load(self, chosen):
+        return False
+
+    def _opens_furthest(self, names):
+        opens_it = any(one <= set(names) for one in self.opening_sets)
+        self.closed += not opens_it
+        if opens_it:
+            self._openings.append(frozenset(names))
+        return opens_it
+
+
+def test_a_conflict_is_what_loosening_one_after_the_other_leaves():
+    draw, asked_together, asked_alone = random.Random(3), 0, 0
+    for _ in range(200):
+        names = [f"{n:02d}" for n in range(draw.randint(1, 14))]
+        sets = [frozenset(draw.sample(names, draw.randint(1, min(4, len(names))))) for _ in range(draw.randint(1, 8))]
+        told = _Told(names, sets)
+        for _ in range(3):  # what the first conflicts tell helps with the next
+            chosen = set(draw.sample(names, draw.randint(0, 2 if len(names) > 2 else 0)))
+            if any(one <= chosen for one in sets):
+                continue
+            group = set(names) - chosen
+            for name in sorted(group):
+                closed = not any(one <= set(names) - (group - {name}) for one in sets)
+                asked_alone += closed
+                group -= {name} if closed else set()
+            assert told._conflict(set(names) - chosen) == group
+        asked_together += told.closed
+    assert asked_together < asked_alone
 
 
 def test_a_gap_that_is_named_opens_the_problem_and_a_little_less_does_not():
