@@ -398,7 +398,7 @@ class CandidateSearch:
         """Drop what cannot be part of a design at most as dear as the one that is known."""
         for _ in range(2):
             cores, blocks = self._rows(number), self.blocks[number]
-            with_fuel = bounds_with_fuel(cores, blocks) if self.cores.fed else (0.0, 0.0)
+            with_fuel = bounds_with_fuel(cores, blocks) if self.cores.fed else (-np.inf, -np.inf)  # in a plan a design may cost less than nothing
             alive = np.maximum(self._core_bounds(number), with_fuel[0]) <= self.most + SLACK_CENTS
             within, short = reachable(self, number)
             self.short = short or self.short

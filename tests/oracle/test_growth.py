@@ -188,3 +188,22 @@ def test_pieces_beyond_a_table_cost_no_more_than_those_of_several_lots() -> None
     assert [prices.of("battery", n) for n in range(5)] == [0, 3, 6, 9, 12]
     alone = Prices({"battery": 10.0}, {"battery": np.array([0.0, 3.0, 6.0])}, {}, {("battery", lots[:1]): np.array([0.0, 3.0, 6.0])})
     assert [alone.of("battery", n) for n in range(5)] == [0, 3, 6, 16, 26]
+
+
+@pytest.mark.parametrize("seed", (0, 7, 24))
+def test_designs_that_cost_less_than_nothing_are_found_as_others_are(seed: int) -> None:
+    """What a voltage gets for changes that it spares can be more than its designs cost."""
+    problem, catalog = growth_case(seed)
+    search = PlanSearch(tree_of(problem), catalog)
+    rounds = Rounds(search, search.tree, None, None, 60.0, 0.0, "")
+    for node in search.tree.nodes:
+        plain, offers = rounds.start[node.number], search.pools[node.number].offers
+        spared = 5e6
+        less = Prices(plain.each, plain.together, dict.fromkeys((24, 48), -spared), plain.by_lots)
+        least = offers.priced(plain, np.inf).cheapest()[0].cents
+        assert least < spared / 2
+        for most in (np.inf, least - spared + 1000.0):
+            assert offers.priced(less, most).cheapest()[0].cents == pytest.approx(least - spared, abs=SLACK_CENTS)
+        limit = 1.2 * least
+        there = [len(list(offers.priced(at, most).within(most))) for at, most in ((plain, limit), (less, limit - spared))]
+        assert there[0] == there[1] > 0
