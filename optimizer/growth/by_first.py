@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.growth.followers import Followers
+from optimizer.growth.offers import TooManyDesigns
 from optimizer.growth.one_step import Near, OneStep
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_program import Column
@@ -40,6 +41,12 @@ class ByFirst:
 
     def planned(self) -> Planned:
         """The best plan; not proven where time runs out, or where too many designs are left."""
+        try:
+            return self._planned()
+        except TooManyDesigns:
+            return Planned(self.plan, self.rounds.bound, proven=False)
+
+    def _planned(self) -> Planned:
         rounds = self.rounds
         within = self._below_cents - rounds.bound + 2 * SLACK_CENTS
         items = tuple(item for item in rounds.start[FIRST].each if item != RUNNING)

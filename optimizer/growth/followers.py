@@ -56,14 +56,14 @@ class Followers:
         trackers: list[Trackers] = []
         make: list[Callable[[], Column]] = []
         for search, listed in found:
+            if len(make) + len(listed.cents) > most or time.perf_counter() > ends:
+                return None
             cents.append(listed.cents)
             used.append(search.usage(listed, items))
             yearly.append(search.yearly_cents(listed))
             volts.append(np.full(len(listed.cents), search.cores.classes[listed.number].volts))
             trackers += search.trackers(listed)
             make += [_made(search, listed, at) for at in range(len(listed.cents))]
-            if len(make) > most or time.perf_counter() > ends:
-                return None
         if not make:
             return None
         return cls._of(np.concatenate(cents), np.concatenate(used), np.concatenate(yearly), np.concatenate(volts), trackers, make)

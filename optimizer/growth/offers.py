@@ -36,8 +36,15 @@ FEW = 100
 IN_CENTS = ("wiring_cents", "mount_cents")
 """Columns of what is sized with a block: circuits and mounts."""
 
+LISTED_MOST = 3_000_000
+"""Designs of one core that are listed: more would take too much room."""
+
 Items = dict[str, float]
 """Pieces of each item."""
+
+
+class TooManyDesigns(Exception):
+    """A limit leaves more designs than can be listed."""
 
 
 @dataclass(frozen=True)
@@ -59,6 +66,10 @@ class Listed:
     second: np.ndarray
     many: np.ndarray
     cents: np.ndarray
+
+    def take(self, rows: np.ndarray) -> Listed:
+        """Some of them."""
+        return Listed(self.number, self.core, self.first[rows], self.n[rows], self.second[rows], self.many[rows], self.cents[rows])
 
 
 class Offers:
@@ -240,7 +251,10 @@ class Priced(CandidateSearch):
         return sorted((offer for offer in found if offer.cents <= self.least + band * abs(self.least)), key=lambda offer: offer.cents)
 
     def listed(self, limit: float) -> Iterator[tuple[Priced, Listed]]:
-        """Every design of one or two kinds that costs at most `limit` [cents], as rows, core by core, the cheapest bounds first."""
+        """Every design of one or two kinds that costs at most `limit` [cents], as rows, core by core, the cheapest bounds first.
+
+        Raises TooManyDesigns where one core has more than LISTED_MOST.
+        """
         self.tighten(limit)
         self.most = limit
         return ((self, listed) for listed in self._by_core(lambda: limit, every=True))
@@ -337,7 +351,11 @@ class Priced(CandidateSearch):
             return np.asarray(np.nan_to_num(short * rate, nan=0.0, posinf=np.inf).max(axis=1))
 
     def _of_core(self, number: int, core: int, most: Callable[[], float], *, every: bool) -> Listed | None:
-        found = list(self._arrays_of(number, core, most))
+        found: list[tuple[np.ndarray, ...]] = []
+        for arrays in self._arrays_of(number, core, most):
+            found.append(arrays)
+            if every and sum(len(one[0]) for one in found) > LISTED_MOST:
+                raise TooManyDesigns
         if not found:
             return None
         first, n, second, many, cents = (np.concatenate(columns) for columns in zip(*found, strict=True))

@@ -31,6 +31,9 @@ from optimizer.inputs.kits import Kit
 AT_ONCE = 2_000_000
 """First designs by later ones that are looked at in one step."""
 
+FIRSTS_AT_ONCE = 10_000
+"""First designs whose pieces are counted in one step."""
+
 FIRST_LOT = Lot(FIRST, 0.0)
 
 
@@ -99,15 +102,15 @@ class OneStep:
         listed: designs at the prices, of which the cheapest of all cores costs `least`.
         """
         order = np.argsort(listed.cents, kind="stable")
-        usage = self._there(search.usage(listed, self.items))
-        running = self._running_x * search.yearly_cents(listed)
         volts, at = search.cores.classes[listed.number].volts, 0
         while at < len(order):
             left = self.below_cents - self._bound - (float(listed.cents[order[at]]) - least)
             longest = max((date.count(left) for date in self._dates), default=1)
-            rows = order[at:at + max(1, AT_ONCE // longest)]
+            rows = order[at:at + min(FIRSTS_AT_ONCE, max(1, AT_ONCE // longest))]
             at += len(rows)
-            yield [Near(cents, search.design(listed, int(rows[row])), later) for row, cents, later in self._of_rows(usage[rows], running[rows], volts, left, self._no_kits)]
+            some = listed.take(rows)
+            usage, running = self._there(search.usage(some, self.items)), self._running_x * search.yearly_cents(some)
+            yield [Near(cents, search.design(some, row), later) for row, cents, later in self._of_rows(usage, running, volts, left, self._no_kits)]
 
     def near_one(self, column: Column) -> list[Near]:
         """The same of the one first design that there is."""

@@ -19,7 +19,7 @@ from optimizer.choice.solver import Ending
 from optimizer.design import Design
 from optimizer.growth.by_first import ByFirst
 from optimizer.growth.ledger import ALLOWANCE, KIND_NAMES, MOUNTS, Ledger, circuits_at
-from optimizer.growth.offers import CoreFilter
+from optimizer.growth.offers import CoreFilter, TooManyDesigns
 from optimizer.growth.one_step import is_one_step
 from optimizer.growth.plan import Plan, plan_from
 from optimizer.growth.plan_program import OF_CORE, Column, Duals, PlanProgram
@@ -221,18 +221,22 @@ class Rounds:
         for prices, beside in self._centers():
             self._ask_all(prices, beside, constant)
         ends = time.perf_counter() + ROUNDS_SHARE * self.left_s()
-        drawn = SMOOTHING
+        drawn, near = SMOOTHING, True
         close = np.inf  # half of what was left at the last probe is what the next one waits for
         for number in range(ROUNDS_MOST):
             offered = self._in_work()
             if number in EARLY_PLANS:
                 self.plan_of(offered, gap=EARLY_GAP)
                 self._share_parts(gap=EARLY_GAP)
-            program = PlanProgram(self.ledger, self.nodes, offered, whole=False, around=self.best_prices, width=WIDTH, counts=self.in_kits)
+            around = self.best_prices if near else None
+            program = PlanProgram(self.ledger, self.nodes, offered, whole=False, around=around, width=WIDTH, counts=self.in_kits)
             solved = program.solve(max(1.0, self.left_s()))
             if solved.ending is not Ending.OPTIMAL or solved.objective is None:
                 return
             duals, least = program.duals(), solved.objective + constant
+            if near and least < self.bound - SLACK_CENTS:
+                near = False  # prices that another question left may be none that this relaxation can have: it goes on without them
+                continue
             # What rows beside the designs are worth (owned parts, stock, budget): the rest of the dual objective.
             beside = solved.objective - sum(duals.node.values())
             beside += sum(value for item, value in self.start_beside.items() if item not in program.items)
@@ -240,6 +244,7 @@ class Rounds:
             prices = {n: price.drawn_to(self.best_prices[n], drawn) for n, price in self._prices(duals).items()}
             self._ask_all(prices, (1 - drawn) * beside + drawn * self.best_beside, constant)
             # Prices drawn to the best ones that bring nothing would be asked again for ever: the next ones are the relaxation's own.
+            near |= self.bound > before
             drawn = SMOOTHING if self.bound > before or sum(map(len, self.working.values())) > known else 0.0
             self.search.progress(f"{self.name}: round {number + 1}, hoped for {least / 100:,.2f}, bound {self.bound / 100:,.2f}")
             if self._hopeless():
@@ -418,9 +423,12 @@ class Rounds:
             least = min(column.cost(prices) for column in self.offered(node))
             limit = least + within + SLACK_CENTS
             search = pool.offers.priced(prices, limit, self.first if node.number == FIRST else None)
-            for offer in search.within(limit) if search.blocks else ():
-                pool.add([offer.design])
-                total += 1
-                if total > most or time.perf_counter() > ends:
-                    return False
+            try:
+                for offer in search.within(limit) if search.blocks else ():
+                    pool.add([offer.design])
+                    total += 1
+                    if total > most or time.perf_counter() > ends:
+                        return False
+            except TooManyDesigns:
+                return False
         return True
