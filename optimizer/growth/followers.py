@@ -30,9 +30,6 @@ class Followers:
     _make: tuple[Callable[[], Column], ...]
     _made: dict[int, Column] = field(default_factory=dict)
 
-    def __len__(self) -> int:
-        return len(self.cents)
-
     def column(self, at: int) -> Column:
         """A design as a column."""
         if at not in self._made:

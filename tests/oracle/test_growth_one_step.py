@@ -105,3 +105,24 @@ def test_owned_parts_are_in_the_count() -> None:
     assert exact >= 20
     assert sum(bool(one.plan.first.kits) for one in found) >= 5
     assert sum(one.plan.first.usage.get("M60-300", 0) > 0 for one in found) >= 5
+
+
+@pytest.mark.parametrize("seed", (6, 15, 27))
+def test_of_two_new_models_one_is_bought_ahead(seed: int) -> None:
+    """A later design made up by hand: two modules of each model that the first one has not."""
+    problem, catalog = growth_case(seed)
+    tree = tree_of(problem)
+    first, later = (Column.of(ways_of(node.problem, catalog)[0][1], PriceList(node.problem, catalog)) for node in tree.nodes)
+    one_of_them = catalog.modules[0]
+    catalog = replace(catalog, modules=(one_of_them, one_of_them.model_copy(update={"id": "M-OTHER", "price": 1.1 * one_of_them.price})))
+    ledger = Ledger(tree, catalog)
+    first, later = (replace(one, usage={item: n for item, n in one.usage.items() if not item.startswith("M")}) for one in (first, later))
+    models = [one.id for one in catalog.modules]
+    first = replace(first, trackers={})
+    later = replace(later, usage={**later.usage, **dict.fromkeys(models, 2)}, trackers={(one, 2): 1 for one in models})
+    program = PlanProgram(ledger, tree.nodes, {FIRST: [first], 1: [later]}, whole=True)
+    assert program.solve(60.0).has_solution
+    plan, items = plan_from(program), sorted({*first.usage, *later.usage})
+    assert sum(plan.first.bought.get(one, 0) for one in models) == 2
+    count = OneStep(ledger, tree.nodes, items, {1: Followers.of_columns([later], [0.0], items)}, 0.0)
+    assert min(one.least_cents for one in count.near_one(first)) == pytest.approx(plan.cents, abs=SLACK_CENTS)
