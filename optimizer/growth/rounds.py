@@ -68,8 +68,8 @@ NEAR_SHARE = 0.005
 TAKEN_MOST = 60
 """Designs that a node adds at a time."""
 
-FIRST_SHARE = 0.25
-"""Share of the gap within which designs are put on offer first: a better plan makes the gap itself smaller."""
+LEAST_LIMIT_SHARE, DEEPER_X = 0.002, 2
+"""Share of a plan's cost within which designs are put on offer first, and how many times as much next: a better plan makes the gap itself smaller."""
 
 ON_OFFER_MOST = 60_000
 """Designs within the gap, all nodes together, up to which the whole program is tried as a proof."""
@@ -184,18 +184,28 @@ class Rounds:
             return Planned(None, self.bound, proven=False, reason=reason)
         if self.one_step and plan.cents - self.bound > max(SLACK_CENTS, self.gap * plan.cents):
             return ByFirst(self, plan).planned()
-        for share in (FIRST_SHARE, 1.0, 1.0):
+        return self._deeper(plan)
+
+    def _deeper(self, plan: Plan) -> Planned:
+        """The proof by designs that lie little above their node's cheapest, more and more of them.
+
+        A plan costs more than the bound by what its designs cost more than the cheapest, and more. So where the best plan of all designs
+        within a limit lies within it, it is the best of all plans: a better one has no design beyond the limit.
+        """
+        limit = LEAST_LIMIT_SHARE * plan.cents
+        while True:
             within = plan.cents - self.bound
             if within <= max(SLACK_CENTS, self.gap * plan.cents):
                 return Planned(plan, self.bound, proven=within <= SLACK_CENTS)
-            if self.left_s() <= 0 or not all(self._exact(node) for node in self.nodes) or not self.put_on_offer(self.nodes, share * within):
-                break
-            better = self._better(within)
-            if better is not None and better.cents < plan.cents:
-                plan = better
-            if share == 1.0 and self.whole_proven:
+            limit = min(limit, within)
+            if self.left_s() <= 0 or not all(self._exact(node) for node in self.nodes) or not self.put_on_offer(self.nodes, limit):
+                return Planned(plan, self.bound, proven=False)
+            plan = self._better(limit) or plan
+            if self.whole_proven and plan.cents - self.bound <= limit + SLACK_CENTS:
                 return Planned(plan, plan.cents, proven=True)
-        return Planned(plan, self.bound, proven=False)
+            if limit >= within and not self.whole_proven:
+                return Planned(plan, self.bound, proven=False)
+            limit *= DEEPER_X
 
     def _begin(self, node: Node) -> None:
         """The best designs of each voltage at the starting prices, and at list prices."""
