@@ -192,7 +192,7 @@ class Rounds:
         A plan costs more than the bound by what its designs cost more than the cheapest, and more. So where the best plan of all designs
         within a limit lies within it, it is the best of all plans: a better one has no design beyond the limit.
         """
-        limit = LEAST_LIMIT_SHARE * plan.cents
+        limit = max(SLACK_CENTS, LEAST_LIMIT_SHARE * plan.cents)  # what is sold may bring more than what is bought costs
         while True:
             within = plan.cents - self.bound
             if within <= max(SLACK_CENTS, self.gap * plan.cents):

@@ -207,3 +207,14 @@ def test_designs_that_cost_less_than_nothing_are_found_as_others_are(seed: int) 
         limit = 1.2 * least
         there = [len(list(offers.priced(at, most).within(most))) for at, most in ((plain, limit), (less, limit - spared))]
         assert there[0] == there[1] > 0
+
+
+@pytest.mark.parametrize("seed", (48, 65))
+def test_a_plan_that_costs_nothing_is_proven_as_others_are(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first limit is a share of a plan's cost, which sales may bring down to nothing: it still grows."""
+    monkeypatch.setattr("optimizer.growth.rounds.LEAST_LIMIT_SHARE", 0.0)
+    problem, catalog = growth_case(seed)
+    planned = PlanSearch(tree_of(problem), catalog).best()
+    assert planned.proven
+    assert planned.plan is not None
+    assert planned.plan.cents == pytest.approx(found(seed).least_cents, abs=SLACK_CENTS)
