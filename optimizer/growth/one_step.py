@@ -28,11 +28,17 @@ from optimizer.growth.sourced import RUNNING
 from optimizer.growth.tree import FIRST, Node
 from optimizer.inputs.kits import Kit
 
-AT_ONCE = 2_000_000
+AT_ONCE = 300_000
 """First designs by later ones that are looked at in one step."""
 
 FIRSTS_AT_ONCE = 10_000
 """First designs whose pieces are counted in one step."""
+
+FEW_NUMBERS = 32
+"""Different numbers of an item's pieces up to which what each saves is counted once; those of cables and mounts, in cents, are more."""
+
+WAYS_MOST = 2 ** 40
+"""Numbers that ways to use items may have before only those that there are keep one."""
 
 FIRST_LOT = Lot(FIRST, 0.0)
 
@@ -74,25 +80,25 @@ class OneStep:
         self._pack = np.array([ledger.pack(item) for item in items])
         self._running_x = ledger.price(RUNNING, first)
         self._owned = np.array([ledger.owned[item] for item in items], dtype=float)
-        self._dates = [_Date(ledger, node, self.items, later[node.number]) for node in nodes[1:]]
+        self.dates = [_Date(ledger, node, self.items, later[node.number]) for node in nodes[1:]]
         # What a first piece costs where no later design uses it: it is sold, or kept to the horizon.
         price = np.array([ledger.price(item, first) for item in items])
         self._fixed_cents = ledger.prices.fixed_freight_cents * ledger.on_top - float(self._owned @ price)
         left = ledger.tree.ending_at(first) * horizon * np.array([ledger.end_value(item, FIRST_LOT) for item in items])
-        self._cents = price - left - sum(date.idle_worth for date in self._dates)
+        self._cents = price - left - sum(date.idle_worth for date in self.dates)
         self._has_lots = np.array([ledger.has_lots(item) for item in items])
         self._ahead_cents = self._buying_ahead()
-        used = np.max([np.zeros(len(self.items)), *(date.used.max(axis=0) for date in self._dates)], axis=0)
+        used = np.max([np.zeros(len(self.items)), *(date.used.max(axis=0) for date in self.dates)], axis=0)
         self._no_kits = _Kits(np.zeros(len(self.items)))
         self._kits = [_FirstKit(ledger, kit, first, self.items, price, used) for kit in ledger.kits]
 
     def _buying_ahead(self) -> np.ndarray:
         """Take savings lower where a piece bought ahead would save more than it costs; what a piece then costs more than it saves."""
-        saving = sum((date.saving for date in self._dates), np.zeros(len(self.items)))
+        saving = sum((date.saving for date in self.dates), np.zeros(len(self.items)))
         with np.errstate(divide="ignore", invalid="ignore"):
             less = np.where(saving > self._cents, np.clip(self._cents / saving, 0.0, 1.0), 1.0)
             ahead_x = np.where(saving > 0, np.maximum(1.0, self._cents / saving), 1.0)
-        for date in self._dates:
+        for date in self.dates:
             date.save_less(less, ahead_x)
         return np.asarray(self._cents - less * saving)
 
@@ -105,7 +111,7 @@ class OneStep:
         volts, at = search.cores.classes[listed.number].volts, 0
         while at < len(order):
             left = self.below_cents - self._bound - (float(listed.cents[order[at]]) - least)
-            longest = max((date.count(left) for date in self._dates), default=1)
+            longest = max((date.count(left) for date in self.dates), default=1)
             rows = order[at:at + min(FIRSTS_AT_ONCE, max(1, AT_ONCE // longest))]
             at += len(rows)
             some = listed.take(rows)
@@ -134,13 +140,17 @@ class OneStep:
         ahead: kits that bring batteries or modules beyond the designs; what they bring is in the usage.
         """
         first, below = self._fixed_cents + usage @ self._cents + running - ahead.save_cents, self.below_cents
-        beside = [date.beside(usage, volts, date.count(left)) for date in self._dates]
-        by_rules, free = (first + sum((ways[at].min(axis=1) for ways in beside), np.zeros(len(first))) for at in (0, 1))
+        free = first + sum((date.least(usage, volts, date.count(left)) for date in self.dates), np.zeros(len(first)))
         saved = [kit.saved(usage - self._owned, self._ahead_cents, self._has_lots) for kit in self._kits]
-        by_rules = by_rules - sum((_most(within) for within, _ in saved), np.zeros(len(usage)))
-        for row in np.nonzero(by_rules < below)[0].tolist():
-            cents = [by_rules[row] - held[row].min() + held[row] for held, _ in beside]
-            yield row, float(by_rules[row]), {date.node.number: date.cheapest(one, below) for date, one in zip(self._dates, cents, strict=True)}
+        within_all = sum((_most(within) for within, _ in saved), np.zeros(len(usage)))
+        # The rules between purchases cost more to count, and few designs are left for them.
+        left_over = np.nonzero(free - within_all < below)[0]
+        beside = [date.beside(usage[left_over], volts, date.count(left)) for date in self.dates] if len(left_over) else []
+        by_rules = (first - within_all)[left_over] + sum((ways.min(axis=1) for ways in beside), np.zeros(len(left_over)))
+        for at in np.nonzero(by_rules < below)[0].tolist():
+            cents = [by_rules[at] - ways[at].min() + ways[at] for ways in beside]
+            later = {date.node.number: date.cheapest(one, below) for date, one in zip(self.dates, cents, strict=True)}
+            yield int(left_over[at]), float(by_rules[at]), later
         # Kits that bring batteries or modules beyond the design are looked at where they may pay were no rules between purchases.
         rest = free - sum((np.maximum(_most(within), _most(beyond)) for within, beyond in saved), np.zeros(len(usage)))
         for number in range(ahead.next, len(self._kits)):
@@ -220,6 +230,7 @@ class _Date:
         self._modules_used = {at: item for at, item in enumerate(items) if ledger.kind(item) == "module" and self.used[:, at].any()}
         models = (self.used[:, list(self._modules_used)] > 0).sum(axis=1)
         self._of_two_models = np.nonzero(models > 1)[0]
+        self._is_module = np.array([ledger.kind(item) == "module" for item in items])
 
     def save_less(self, share: np.ndarray, ahead_x: np.ndarray) -> None:
         """Take what first pieces save down to so large a share, by as much lower prices of new ones.
@@ -230,6 +241,7 @@ class _Date:
         self.saving = share * self.saving
         self._ahead_x = ahead_x
         self._modules = {at: _Kept(self._designs.trackers, item, ahead_x[at]) for at, item in self._modules_used.items()}
+        self._saves = (self.saving > 0) & self.used.any(axis=0)
         self._base = self.used @ self._bought + self._running
         for pieces, cents in self._kits:
             self._base -= self._saved_by(pieces, cents)
@@ -252,28 +264,53 @@ class _Date:
         those = those[np.argsort(cents[those], kind="stable")]
         return self._designs, those, cents[those]
 
-    def beside(self, first: np.ndarray, volts: int, count: int) -> tuple[np.ndarray, np.ndarray]:
-        """What the date costs with each of its first `count` designs, shape (first designs, count): by the rules between purchases, and without."""
+    def least(self, first: np.ndarray, volts: int, count: int) -> np.ndarray:
+        """The least that the date costs with any of its first `count` designs, were there no rules between purchases, shape (first designs,)."""
+        items = np.nonzero(self._saves & first.any(axis=0))[0]
+        pieces, of_module = first[:, items], self._is_module[items]
+        few = np.array([len(np.unique(column)) <= FEW_NUMBERS for column in pieces.T], dtype=bool)
+        # Almost every first design is one of its own, but there are few ways in modules, and few in the rest: what each saves is counted once.
+        rest, rest_way = self._shared_by_way(pieces, items, few & ~of_module, count)
+        modules, modules_way = self._shared_by_way(pieces, items, few & of_module, count)
+        cents = (self._anew(volts, count) - rest)[rest_way] - modules[modules_way]
+        for at, column in zip(items[~few].tolist(), pieces[:, ~few].T, strict=True):
+            those = np.nonzero(self.used[:count, at])[0]
+            saved = self.saving[at] * np.minimum(column[:, None], self.used[those, at])
+            if len(those) == count:
+                cents -= saved
+            else:
+                cents[:, those] -= saved
+        return np.asarray(cents.min(axis=1))
+
+    def _anew(self, volts: int, count: int) -> np.ndarray:
+        """What the first `count` designs cost where nothing is there but a bank of some voltage."""
+        return np.asarray(self._base[:count] + self._changeover_cents * (self._volts[:count] != volts))
+
+    def _shared_by_way(self, pieces: np.ndarray, items: np.ndarray, some: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
+        """What each way to use some of the items saves, shape (ways, count), and the way of every first design."""
+        rows, way = _ways(pieces[:, some])
+        return self._shared(pieces[rows][:, some], items[some], count), way
+
+    def _shared(self, first: np.ndarray, items: np.ndarray, count: int) -> np.ndarray:
+        """What pieces of some items save that first designs and the first `count` designs both use, shape (first designs, count)."""
+        has, saved = [np.zeros((len(first), 0))], [np.zeros((0, count))]
+        for at, column in zip(items.tolist(), first.T, strict=True):
+            numbers = np.unique(column[column > 0])
+            has.append((column[:, None] == numbers).astype(float))
+            saved.append(self.saving[at] * np.minimum(numbers[:, None], self.used[:count, at]))
+        return np.asarray(np.concatenate(has, axis=1) @ np.concatenate(saved))
+
+    def beside(self, first: np.ndarray, volts: int, count: int) -> np.ndarray:
+        """What the date costs with each of its first `count` designs by the rules between purchases, shape (first designs, count)."""
         used = self.used[:count]
-        base = self._base[:count] + self._changeover_cents * (self._volts[:count] != volts)
-        modules = list(self._modules)
-        alike = (first == first[0]).all(axis=0)
-        alike[modules] = False
-        base = base - np.minimum(first[0, alike], used[:, alike]) @ self.saving[alike]
-        free = np.tile(base, (len(first), 1))
-        for at in np.nonzero(~alike & (self.saving > 0) & used.any(axis=0))[0].tolist():
-            if at not in self._modules:
-                rows, those = np.nonzero(first[:, at])[0], np.nonzero(used[:, at])[0]
-                free[np.ix_(rows, those)] -= self.saving[at] * np.minimum(first[rows, at][:, None], used[those, at])
-        held = free + self._apart(first[0], used)
+        rest = np.nonzero(self._saves & ~self._is_module & first.any(axis=0))[0]
+        held = self._anew(volts, count) + self._apart(first[0], used) - self._shared(first[:, rest], rest, count)
         for at, kept in self._modules.items():
             rows, those = np.nonzero(first[:, at])[0], np.nonzero(used[:, at])[0]
             if len(rows) and len(those):
-                place = np.ix_(rows, those)
-                held[place] -= self.saving[at] * kept.pieces(first[rows, at], those)
-                free[place] -= self.saving[at] * np.minimum(first[rows, at][:, None], used[those, at])
+                held[np.ix_(rows, those)] -= self.saving[at] * kept.pieces(first[rows, at], those)
         self._one_model(first, held)
-        return held, free
+        return np.asarray(held)
 
     def _apart(self, first: np.ndarray, used: np.ndarray) -> np.ndarray:
         """What it costs more that batteries of different ages may not stand in one bank: the first ones, with such bought ahead, carry all of it."""
@@ -298,6 +335,18 @@ class _Date:
             lost = self.saving[at] * (kept.pieces(pieces, those[here]) - asked + self._ahead_x[at] * ahead)
             least[:, here] = np.minimum(least[:, here], lost[row])
         held[:, those] += least
+
+
+def _ways(pieces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """A row of each way to use items, and the way of every row; pieces of shape (rows, items)."""
+    way, ways = np.zeros(len(pieces), dtype=int), 1
+    for column in pieces.T:
+        numbers, number = np.unique(column, return_inverse=True)
+        if ways * len(numbers) > WAYS_MOST:
+            way, ways = np.unique(way, return_inverse=True)[1], len(way)
+        way, ways = way * len(numbers) + number, ways * len(numbers)
+    rows, way = np.unique(way, return_index=True, return_inverse=True)[1:]
+    return rows, way
 
 
 class _Kept:

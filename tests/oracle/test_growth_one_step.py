@@ -6,12 +6,14 @@ import random
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
 import pytest
 from growth_enumerate import growth_case, ways_of
 
 from optimizer.bill import PriceList
+from optimizer.growth import one_step
 from optimizer.growth.followers import Followers
-from optimizer.growth.ledger import Ledger
+from optimizer.growth.ledger import MOUNTS, Ledger
 from optimizer.growth.one_step import OneStep, is_one_step
 from optimizer.growth.plan import Plan, plan_from
 from optimizer.growth.plan_program import Column, PlanProgram
@@ -60,13 +62,8 @@ def held(problem: Problem, catalog: Catalog) -> Iterator[Held]:
     """Some first designs of a case, each with everything that may follow."""
     tree = tree_of(problem)
     ledger = Ledger(tree, catalog)
-    assert is_one_step(ledger, tree.nodes)
-    ways = [[Column.of(design, PriceList(node.problem, catalog)) for _, design in ways_of(node.problem, catalog)] for node in tree.nodes]
-    assert all(ways)
+    ways, count = counted(problem, catalog)
     later = {node.number: ways[node.number] for node in tree.nodes[1:]}
-    others = {part for kit in catalog.kits for part, _ in kit.parts} | {own.part for own in problem.owned}
-    items = sorted({item for columns in ways for column in columns for item in column.usage} | others)
-    count = OneStep(ledger, tree.nodes, items, {number: Followers.of_columns(columns, [0.0] * len(columns), items) for number, columns in later.items()}, 0.0)
     firsts = ways[FIRST]
     for first in random.Random(5).sample(firsts, min(FIRSTS_MOST, len(firsts))):
         program = PlanProgram(ledger, tree.nodes, {FIRST: [first], **later}, whole=True)
@@ -74,8 +71,45 @@ def held(problem: Problem, catalog: Catalog) -> Iterator[Held]:
         yield Held(min(one.least_cents for one in count.near_one(first)), plan_from(program))
 
 
+def counted(problem: Problem, catalog: Catalog) -> tuple[list[list[Column]], OneStep]:
+    """Every design of every date, and the count of them."""
+    tree = tree_of(problem)
+    ledger = Ledger(tree, catalog)
+    assert is_one_step(ledger, tree.nodes)
+    ways = [[Column.of(design, PriceList(node.problem, catalog)) for _, design in ways_of(node.problem, catalog)] for node in tree.nodes]
+    assert all(ways)
+    later = {node.number: ways[node.number] for node in tree.nodes[1:]}
+    others = {part for kit in catalog.kits for part, _ in kit.parts} | {own.part for own in problem.owned}
+    items = sorted({item for columns in ways for column in columns for item in column.usage} | others)
+    count = OneStep(ledger, tree.nodes, items, {number: Followers.of_columns(columns, [0.0] * len(columns), items) for number, columns in later.items()}, 0.0)
+    return ways, count
+
+
 def never_above(found: Sequence[Held]) -> bool:
     return all(one.least_cents <= one.plan.cents + SLACK_CENTS for one in found)
+
+
+@pytest.mark.parametrize("few", [0, 2, 32])
+def test_many_first_designs_at_once_are_counted_as_each_alone(few: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whether pieces are told apart by their number or one by one, and whatever they come to in cents."""
+    monkeypatch.setattr(one_step, "FEW_NUMBERS", few)
+    compared = 0
+    for seed in PLAIN:
+        ways, count = counted(*growth_case(seed))
+        items = count.items
+        for volts in {column.volts for column in ways[FIRST]}:
+            firsts = [column for column in ways[FIRST] if column.volts == volts][:200]
+            usage = np.array([[column.usage.get(item, 0) for item in items] for column in firsts], dtype=float)
+            usage[:, items.index(MOUNTS) if MOUNTS in items else 0] += np.random.default_rng(seed).uniform(0, 0.9, len(firsts)).round(1)
+            for date in count.dates:
+                most = len(date.used)
+                found = date.least(usage, volts, most)
+                alone = [date.least(usage[[row]], volts, most)[0] for row in range(len(firsts))]
+                assert found == pytest.approx(alone, abs=1e-6)
+                held = [date.beside(usage[[row]], volts, most)[0].min() for row in range(len(firsts))]
+                assert (found <= np.array(held) + 1e-6).all()
+                compared += len(np.unique(found))
+    assert compared > 400
 
 
 @pytest.mark.parametrize("seed", PLAIN)
