@@ -382,7 +382,7 @@ class Rounds:
         if self.known is None or plan.cents < self.known.cents:
             self.known = plan
             gap = (plan.cents - self.bound) / max(1.0, plan.cents)
-            self.search.progress(f"{self.name}: a plan of {plan.cents / 100:,.2f}, at most {100 * gap:.1f} % above the best")
+            self.search.progress(f"{self.name}: a plan of {plan.cents / 100:,.2f}, another may cost up to {100 * gap:.1f} % less")
         return plan
 
     def _known_before(self) -> None:

@@ -12,6 +12,11 @@ from optimizer.handover.questions_text import PRELIMINARY, in_words
 from optimizer.needs.sunlight import sun_on_plane
 from optimizer.questions.grow import Grown
 
+WHOLE_PAGE = (
+    "Every design here is preliminary. `bankstring check PROBLEM CHOICE` prints the whole page of the one to buy now, with its cables, fuses, settings and cautions; "
+    "its choice stands in --json, at plans, stages. `bankstring solve` finds the cheapest for today alone, which may be another."
+)
+
 
 def grow_text(grown: Grown) -> str:
     """The answer of `grow`."""
@@ -20,7 +25,7 @@ def grow_text(grown: Grown) -> str:
     if best is None or best.planned.plan is None:
         told = f"{name}: there is no plan: {grown.reason}." if grown.complete else f"{name}: stopped before a plan was found."
         return joined([*wrapped(told), *section("Notes", bullets([PRELIMINARY]))])
-    proof = "proven" if best.planned.proven else f"at most {100 * (best.planned.gap or 0):.1f} % above the best"
+    proof = "proven" if best.planned.proven else f"not proven; another plan may cost up to {100 * (best.planned.gap or 0):.1f} % less"
     lines = [
         *wrapped(f"{name}: {money(best.expected_cents)} {currency} in expectation, present money: {proof}"),
         *wrapped(f"Growth comes with a probability of {100 * grown.probability:.0f} %."),
@@ -61,7 +66,10 @@ def _visit(visit: Visit, currency: str, runs: str) -> Iterator[str]:
     if visit.idle:
         yield from labelled("unused", _listed(visit.idle))
     extra = f", of which {money(visit.changeover_cents)} for the change of voltage" if visit.changeover_cents else ""
-    yield from labelled("pay", f"{money(visit.spent_cents + visit.changeover_cents)} {currency} of that year, fittings with it{extra}")
+    what = "cable, fuses and fittings with it"
+    if not (visit.new_parts or visit.kits or visit.changeover_cents) and visit.spent_cents:
+        what = "all of it cable, fuses and fittings"
+    yield from labelled("pay", f"{money(visit.spent_cents + visit.changeover_cents)} {currency} of that year, {what}{extra}")
     if visit.yearly_cents:
         yield from labelled("run", f"{money(round(visit.yearly_cents))} {currency} a year for {runs}, at today's prices")
 
@@ -169,6 +177,8 @@ def _notes(grown: Grown) -> list[str]:
         "Every stage was held against every rule of its own day. Batteries of ages further apart than their chemistry stands are not put in one bank; "
         "modules of a later purchase get a controller of their own.",
     ]
+    if len(growth.futures) > 1:
+        notes.append("The first purchase is the same in every future. After it the plan takes it as known which future has come: what is bought later may differ by what comes later still.")
     notes += [*_fitted(grown), *_sources(grown)]
     if grown.problem.array.sun_h is None:
         notes.append(f"The plane of the array in every stage: {sun_on_plane(grown.problem).origin}.")
@@ -177,4 +187,4 @@ def _notes(grown: Grown) -> list[str]:
         notes.append(f"{over}: what was not reached is left out{'; --minutes gives more time' if grown.not_asked else ''}.")
     if not grown.all_proven:
         notes.append("Plans marked as not proven ended with a gap; --minutes gives more time. Regrets, flips and doors that rest on them may shift by as much.")
-    return [*notes, PRELIMINARY]
+    return [*notes, WHOLE_PAGE]

@@ -15,8 +15,15 @@ from optimizer.questions.grow import Grown
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-TEXT_WIDTH = 34
-"""Letters in a line of a purchase's label."""
+TEXT_WIDTH, LEAST_TEXT_WIDTH, LINES_MOST = 34, 16, 6
+"""Letters in a line of a purchase's label, at most and where the next date is near; and its lines."""
+
+LETTERS = 150
+"""Letters of a label that the whole timeline has room for."""
+
+
+NAME_WIDTH = 14
+"""Letters in a line of a future's name, left of its line."""
 
 
 def draw_growth(path: Path, grown: Grown) -> None:
@@ -45,19 +52,22 @@ def _timeline(plot: Axes, grown: Grown) -> None:
     futures = [future for future in growth.futures if future.name in plan.cost_by_future]
     plot.set_xlim(-0.02 * growth.horizon_years, growth.horizon_years)
     plot.set_ylim(len(futures) - 0.2, -0.4)
-    plot.set_yticks(range(len(futures)), [f"{future.name}\n{100 * future.probability:.0f} %" for future in futures])
+    plot.set_yticks(range(len(futures)), [f"{textwrap.fill(future.name, NAME_WIDTH)}\n{100 * future.probability:.0f} %" for future in futures])
     plot.set_xlabel("year")
     plot.spines[["top", "right"]].set_visible(False)
     for row, future in enumerate(futures):
         plot.plot([0, growth.horizon_years], [row, row], color="0.6", linewidth=1)
-        for node in plan.ledger.tree.of_future(future.name):
+        nodes = list(plan.ledger.tree.of_future(future.name))
+        for node in nodes:
             visit = plan.visits[node.number]
             plot.plot([node.year], [row], marker="o" if node.parent is None else "s", color="black", markersize=7)
             parts = ", ".join(f"{n} x {part}" for part, n in sorted({**visit.kits, **visit.new_parts}.items())) or "nothing"
-            words = "\n".join(textwrap.wrap(parts, TEXT_WIDTH)[:5])
+            later = [one.year for one in nodes if one.year > node.year]
+            room = LETTERS * (min(later) - node.year) / growth.horizon_years if later else TEXT_WIDTH
+            words = textwrap.fill(parts, int(min(TEXT_WIDTH, max(LEAST_TEXT_WIDTH, room))), max_lines=LINES_MOST, placeholder=" ...", break_on_hyphens=False)
             if node.parent is None and row:
                 continue  # the first purchase is the same in every future
-            plot.annotate(f"{money(visit.spent_cents)}\n{words}", (node.year, row), xytext=(4, -4), textcoords="offset points", fontsize=6.5, va="top")
+            plot.annotate(f"{money(visit.spent_cents + visit.changeover_cents)} {grown.catalog.currency}\n{words}", (node.year, row), xytext=(4, -4), textcoords="offset points", fontsize=6.5, va="top")
 
 
 def _cost_lines(plot: Axes, grown: Grown) -> None:
@@ -78,4 +88,5 @@ def _cost_lines(plot: Axes, grown: Grown) -> None:
         plot.text(100 * grown.probability, 1.01, "as the problem says", ha="center", va="bottom", fontsize=7, color="0.25", transform=plot.get_xaxis_transform())
         plot.legend(fontsize=7, frameon=False, loc="best")
     else:
-        plot.text(50, 0.5, "no probability to vary", ha="center", transform=plot.get_xaxis_transform())
+        varies = 0 < grown.probability < 1
+        plot.text(50, 0.5, "not reached in the time" if varies else "no probability to vary", ha="center", transform=plot.get_xaxis_transform())

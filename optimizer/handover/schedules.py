@@ -154,7 +154,7 @@ def switching_data(report: Report) -> list[Data]:
             ("inverter disconnect", f"{_one_each(design.inverters.count, 'inverter')}, at its fuse or breaker", "87"),
             ("neutral-earth bond", "in exactly one place at a time", "78, 90"),
         ]
-    if problem.site.other_source != "none":
+    if problem.site.other_source in ("generator", "shore"):  # an alternator gives DC, to chargers and not to loads
         rows.append(("transfer switch", f"between {problem.site.other_source} and loads: the two are never joined", "78, 87"))
     return [{"item": item, "what": what, "row": row, "source": "common practice, no source; the local code decides"} for item, what, row in rows]
 

@@ -15,7 +15,7 @@ from optimizer.inputs.text_tables import nearest
 PartKindName = Literal[
     "module", "battery", "controller", "inverter", "converter", "soft_starter", "autotransformer", "generator", "charger", "alternator_charger", "allowance", "kit",
 ]
-TrendName = PartKindName | Literal["running"]
+TrendName = Literal[PartKindName, "running"]
 Name = Annotated[str, Field(min_length=1)]
 Percent = Annotated[float, Field(ge=-30, le=30)]
 

@@ -41,6 +41,12 @@ OTHER_UNITS: Mapping[str, tuple[str, Callable[[float], float]]] = {
 }
 
 
+SHAPES = {
+    "model_type": "one table, as [site]", "dict_type": "one table, as { winter = 3 }", "tuple_type": "a list, as [12, 24]", "list_type": "a list, as [12, 24]",
+}
+"""What a value should have been that is of another shape, by the kind of error."""
+
+
 def _converted(value: Any, change: Callable[[float], float]) -> Any:
     if isinstance(value, list):
         return [_converted(item, change) for item in value]
@@ -83,7 +89,11 @@ def _load_rows(path: Path, problems: list[str]) -> list[dict[str, Any]]:
     known = [field for field in Load.model_fields if field != "hours"] + (seasons or ["hours"])
     rows = []
     required = [field for field, one in Load.model_fields.items() if one.is_required() and field != "hours"]
-    for row in read_rows(path, known, problems, "; loads_file names a CSV file beside the problem file", required):
+    before = len(problems)
+    read = read_rows(path, known, problems, "; loads_file names a CSV file beside the problem file", required)
+    if not read and len(problems) == before:
+        problems.append(f"{shown(path)}: has no loads: below the names of the columns comes one row a load")
+    for row in read:
         cells: dict[str, Any] = {column: cell for column, cell in row.cells.items() if column not in seasons}
         hours = {column.removeprefix("hours_"): cell for column, cell in row.cells.items() if column in seasons}
         cells["hours"] = hours
@@ -154,9 +164,9 @@ def problem_from(data: dict[str, Any], name: str, folder: Path) -> Problem:
         records = (field.annotation, *get_args(field.annotation))  # a section that may be left out stands beside None
         record = next((one for one in records if isinstance(one, type) and issubclass(one, Section)), None)
         if isinstance(table, dict) and record is not None:
-            data[section] = to_metric(table, record.model_fields, section, problems)
+            data[section] = to_metric(table, record.model_fields, f"{name}: {section}", problems)
     if isinstance(data.get("planes"), list):
-        data["planes"] = [to_metric(one, Plane.model_fields, "planes", problems) if isinstance(one, dict) else one for one in data["planes"]]
+        data["planes"] = [to_metric(one, Plane.model_fields, f"{name}: planes", problems) if isinstance(one, dict) else one for one in data["planes"]]
     try:
         problem = Problem.model_validate(data)
     except ValidationError as bad:
@@ -234,6 +244,9 @@ def _problem_message(error: Any, data: Mapping[str, Any]) -> str:
         return f"{where}: is required{hints.get(where, '')}"
     shown_input = error["input"] if not isinstance(error["input"], dict | BaseModel) else None
     message = cell_message(shown_input, error["type"], error["msg"]) if not isinstance(shown_input, list | tuple) else error["msg"].removeprefix("Value error, ")
+    message = message.replace("column's name", "key's name")
+    if error["type"] in SHAPES:
+        message = f"must be {SHAPES[error['type']]}"
     return f"{where}: {message}" if where else message
 
 

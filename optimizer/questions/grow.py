@@ -207,7 +207,12 @@ class _Asking:
         grown.reason = search.impossible()
         if grown.reason:
             return
-        expected = self._known(search.best(seconds=max(LEAST_S, MAIN_SHARE * (self.ends - time.perf_counter())), name="in expectation"))
+        expected = search.best(seconds=max(LEAST_S, MAIN_SHARE * (self.ends - time.perf_counter())), name="in expectation")
+        if expected.stopped and expected.plan is not None:  # what was found until then is known, though no bound may be
+            grown.all_proven = False
+            self._name(PLANS_FIRST[0], search, expected)
+            grown.waits.extend(waits(expected.plan))
+        self._known(expected)
         if expected.plan is None:
             grown.reason = expected.reason
             return

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass
 
 from optimizer.growth.ledger import Ledger, Lot
@@ -40,22 +39,15 @@ def _reason(ledger: Ledger, visit: Visit, part_id: str) -> str:
         if ledger.worn(part_id, bought_now, node.year):
             return f"bought now it would be worn out by then: {part.chemistry} lasts {ledger.catalog.chemistry(part).calendar_life_years:g} years"
         spread = ledger.spread_years(part_id)
-        if node.year > spread and visit.design.pieces[part_id] > pieces_before(visit, part_id):
+        # Only beside pieces of a date between: a bank that is bought whole now is of one age.
+        between = max((lot.year for item, lot in visit.there if item == part_id and lot.node != node.number), default=0.0)
+        if between > spread:
             return (
-                f"bought now it would stand unused for {node.year:g} years, and {part.chemistry} of ages more than {12 * spread:g} months apart is "
-                "not put in one bank"
+                f"bought now it would stand unused for {node.year:g} years, and beside those of year {between:g} it would be too old: {part.chemistry} of ages "
+                f"more than {12 * spread:g} months apart is not put in one bank"
             )
     now = ledger.price(part_id, ledger.tree.nodes[FIRST])
     chance = ledger.tree.weight(node)
     then = chance * ledger.discount(node.year) * ledger.price(part_id, node)
     needed = f"needed only if the future '{node.future}' comes ({100 * chance:.0f} %), and then in year {node.year:g}"
     return f"{needed}: now a piece costs {now / 100:,.2f}, waiting {then / 100:,.2f} (expected, present)"
-
-
-def pieces_before(visit: Visit, part_id: str) -> int:
-    """Pieces of a part that were there before a visit."""
-    have: Counter[str] = Counter()
-    for (item, lot), pieces in visit.there.items():
-        if lot.node != visit.node.number:
-            have[item] += pieces
-    return have[part_id]

@@ -77,3 +77,11 @@ def test_earth_conductors_stand_beside_their_circuits(run, site, run_size, inver
     assert set(earthed) == {"array run", "inverter", "AC output"}
     assert (earthed["array run"], earthed["inverter"]) == (run_size, inverter_size)
     assert f"equipment earth of {inverter_size} at least" in " ".join(run("solve", site).out.split())
+
+
+def test_a_transfer_switch_stands_before_ac_of_another_source_and_not_before_an_alternator(run):
+    """The camper's alternator gives DC to a charger; the home's generator gives AC to the loads."""
+    assert "transfer switch: between generator and loads" in run("solve", "year_round_home").out
+    camper = " ".join(run("solve", "camper").out.split())
+    assert "array switch: one" in camper
+    assert "transfer switch: between" not in camper

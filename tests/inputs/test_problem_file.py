@@ -324,8 +324,15 @@ def test_feet_pounds_and_fahrenheit(write):
 
 def test_one_value_in_two_units(write):
     assert errors_of(write(SMALL.replace("lowest_c = -10", "lowest_f = 14\nlowest_c = -10"))) == [
-        "temperatures.lowest_f: the same value is given twice, in two units"
+        "mine/shed.toml: temperatures.lowest_f: the same value is given twice, in two units"
     ]
+
+
+def test_a_value_of_another_shape_is_told_in_words_of_the_file(write):
+    text = SMALL.replace("days = 2", 'days = "2 days"')
+    assert errors_of(write(text)) == ["mine/shed.toml: autonomy.days: must be a number: '2 days' carries a unit; the unit stands in the key's name"]
+    assert errors_of(write(SMALL.replace("[site]", "[[site]]"))) == ["mine/shed.toml: site: must be one table, as [site]"]
+    assert errors_of(write(SMALL + "\n[bank]\nvolts = 48\n")) == ["mine/shed.toml: bank.volts: must be a list, as [12, 24]"]
 
 
 # --- loads in CSV
@@ -346,6 +353,12 @@ def test_loads_from_csv_with_seasons(write):
     text = CSV_PROBLEM.replace("[site]", '[seasons]\nsummer = ["Jun"]\nwinter = ["Dec"]\n[site]')
     problem = load_problem(write(text, LOADS.replace(",hours", ",hours,hours_winter").replace(",4\n", ",4,9\n")))
     assert [load.hours for load in problem.loads] == [{"summer": 4.0, "winter": 9.0}, {"summer": 6.0, "winter": 6.0}]
+
+
+def test_a_file_without_a_row_is_named(write):
+    assert errors_of(write(CSV_PROBLEM, LOADS.splitlines()[0] + "\n")) == [
+        "mine/loads.csv: has no loads: below the names of the columns comes one row a load"
+    ]
 
 
 def test_errors_in_load_and_problem_file_are_all_listed(write):

@@ -207,3 +207,39 @@ def test_the_command_refuses_what_it_cannot_draw_before_it_solves(tmp_path):
     result = CliRunner().invoke(app, ["grow", "market_stall", "--picture", str(tmp_path / "plan.pdf")])
     assert result.exit_code == 2
     assert ".svg or .png" in result.stderr
+
+
+def test_stopped_by_hand_in_the_first_plan_it_says_the_plan_that_was_found():
+    seen = []
+
+    def stop(text):
+        seen.append(text)
+        if text.startswith("in expectation: round 3"):
+            raise KeyboardInterrupt
+
+    grown = grow(*stall(), progress=stop)
+    assert any("may cost up to" in text for text in seen)
+    assert not grown.complete
+    assert not grown.proven
+    assert [one.name for one in grown.plans] == ["in expectation"]
+    text = " ".join(grow_text(grown).split())
+    assert "not proven; another plan may cost up to" in text
+    assert "Stopped by hand" in text
+
+
+def test_a_bank_that_would_be_bought_whole_waits_for_its_price_not_for_its_age():
+    """Two packs of lfp that all come in year 3 would be of one age if they came now: only beside those of another date does age speak."""
+    problem, catalog = stall()
+    growth = problem.growth
+    steps = tuple(step.model_copy(update={"year": 3.0}) for step in growth.futures[1].steps)
+    futures = (growth.futures[0], growth.futures[1].model_copy(update={"steps": steps}))
+    grown = grow(problem.model_copy(update={"growth": growth.model_copy(update={"futures": futures})}), catalog, minutes=1)
+    (wait,) = [one for one in grown.waits if one.part == "BT-LFP12-100"]
+    assert "now a piece costs 245.00" in wait.reason
+    assert "ages" not in wait.reason
+
+
+def test_the_page_says_that_the_future_is_known_after_the_first_purchase_and_where_the_design_is():
+    text = " ".join(grow_text(answer()).split())
+    assert "takes it as known which future has come" in text
+    assert "`bankstring check PROBLEM CHOICE` prints the whole page" in text
