@@ -31,6 +31,7 @@ Constraint families
     changeover   c[u,v] >= voltage u at v less voltage u at v'
     one_array    at most one model of module is bought at a later node
     stock, budget  kits that the problem demands are in the first purchase
+    given        packs and kits of a first purchase that is known already
 """
 
 from __future__ import annotations
@@ -144,7 +145,7 @@ class PlanProgram:
         self._volt_rows: dict[tuple[int, int], int] = {}
         self._node_rows: dict[int, int] = {}
         self._layers_of: dict[tuple[str, int, int], list[Any]] = {}
-        self.items = sorted({item for node in self.nodes for column in offers[node.number] for item in column.usage} | self._in_kits() | set(+ledger.owned))
+        self.items = sorted({item for node in self.nodes for column in offers[node.number] for item in column.usage} | self._in_kits() | set(+ledger.owned) | set(self._given()))
         self.sizes = {item: self._sizes(item) for item in self.items}
         self._designs()
         self._flow()
@@ -158,6 +159,10 @@ class PlanProgram:
 
     def _in_kits(self) -> set[str]:
         return {part for kit in self.ledger.kits for part in kit.contents}
+
+    def _given(self) -> Mapping[str, int]:
+        """Pieces of every item that are bought at first, where that is known already."""
+        return self.tree.given.bought if self.tree.given is not None else {}
 
     def _sizes(self, item: str) -> list[int]:
         """Layers of a part of the core: what each count that some design uses adds to the next smaller one."""
@@ -208,6 +213,8 @@ class PlanProgram:
                 self.terms.append(weight * ledger.kit_price(kit, node) * z)
                 if kit.id in ledger.prices.kits.most:
                     self._row("stock", z <= ledger.prices.kits.most[kit.id])
+                if node.parent is None and self.tree.given is not None:
+                    self._row("given", z == self.tree.given.kits.get(kit.id, 0))
                 if node.parent is None and kit.id in ledger.prices.kits.least:
                     self._row("stock", z >= ledger.prices.kits.least[kit.id])
         for at, item in enumerate(self.items):
@@ -216,6 +223,8 @@ class PlanProgram:
                 name, weight = f"{at}_{node.number}", self._weight(node)
                 k = self.packs[item, node.number] = self._variable("k" + name, integer=True)
                 self.terms.append(weight * ledger.price(item, node) * ledger.pack(item) * k)
+                if node.parent is None and self.tree.given is not None:
+                    self._row("given", ledger.pack(item) * k == self._given().get(item, 0))
                 if part is not None and part.stock is not None and ledger.enforced("stock"):
                     self._row("stock", ledger.pack(item) * k <= part.stock)
                 bought = ledger.pack(item) * k + pulp.lpSum(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 from optimizer.design import Design
 from optimizer.growth.fitted import offers_of
@@ -12,7 +13,7 @@ from optimizer.growth.plan import Plan
 from optimizer.growth.planned import Center, Planned
 from optimizer.growth.pool import Pool
 from optimizer.growth.rounds import Rounds
-from optimizer.growth.tree import Node, Tree
+from optimizer.growth.tree import Node, Purchase, Tree
 from optimizer.inputs.catalog import Catalog
 
 Progress = Callable[[str], None]
@@ -60,16 +61,17 @@ class PlanSearch:
         return ""
 
     def best(
-        self, chance: Mapping[str, float] | None = None, *, first: CoreFilter | None = None, fixed: Mapping[int, Design] = NOT_FIXED, seconds: float = 60.0,
-        gap: float = 0.0, name: str = "",
+        self, chance: Mapping[str, float] | None = None, *, first: CoreFilter | None = None, fixed: Mapping[int, Design] = NOT_FIXED,
+        given: Purchase | None = None, seconds: float = 60.0, gap: float = 0.0, name: str = "",
     ) -> Planned:
         """The plan of least expected present cost.
 
         chance: probability of each future; the problem's own where not given.
         first: kinds that the first purchase is held to.
         fixed: the one design that a node makes, by the number of the node.
+        given: the first purchase, where it was made already; any where not given.
         seconds: when to stop with what is known.
         gap: share of the cost at which a plan is good enough.
         """
         tree = self.tree if chance is None else self.tree.with_chance(chance)
-        return Rounds(self, tree, first, fixed, seconds, gap, name).result()
+        return Rounds(self, replace(tree, given=given), first, fixed, seconds, gap, name).result()

@@ -174,7 +174,8 @@ class Rounds:
     def _proven(self) -> Planned:
         """The plan with its proof, as far as the time goes."""
         self._descend()
-        self.search.centers.append(Center(dict(self.tree.chance), self.best_prices, self.best_beside))
+        if self.tree.given is None:  # a purchase that is given makes prices valid that else are none
+            self.search.centers.append(Center(dict(self.tree.chance), self.best_prices, self.best_beside))
         gap = EARLY_GAP if self.one_step else 0.0  # there the proof finds better plans on its way
         self.plan_of(self._in_work(), gap=gap)
         self._share_parts(gap=gap)
@@ -388,7 +389,7 @@ class Rounds:
     def _known_before(self) -> None:
         """The best of the plans that were met for other probabilities and that serve here."""
         for plan in self.search.plans:
-            serves = all(node.number in plan.visits for node in self.nodes)
+            serves = self.tree.given in (None, plan.first.purchase) and all(node.number in plan.visits for node in self.nodes)
             for node in self.nodes:
                 if serves and self._fixed(node):
                     serves = self.column(node, plan.visits[node.number].design).key == self.column(node, self.fixed[node.number]).key

@@ -107,7 +107,8 @@ def _flips(grown: Grown) -> Iterator[str]:
     if not grown.lines:
         return
     if not grown.flips:
-        yield from wrapped(f"At every probability of growth the same first purchase is the best: {grown.lines[0].first_purchase}.", "  ")
+        of = "" if grown.complete else " of those that were asked"
+        yield from wrapped(f"At every probability of growth the same first purchase is the best{of}: {grown.lines[0].first_purchase}.", "  ")
     for flip in grown.flips:
         yield from wrapped(f"At a probability of growth of {100 * flip.probability:.1f} %: below it {flip.before}; above it {flip.after}.", "  ")
 

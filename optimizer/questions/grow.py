@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from optimizer.growth.greedy import step_by_step
+from optimizer.growth.ledger import ALLOWANCE
 from optimizer.growth.offers import CoreFilter
 from optimizer.growth.plan import Plan, running_of_future
 from optimizer.growth.plan_search import PlanSearch
@@ -36,9 +37,6 @@ CONTINUED_S = 20.0
 
 PLANS_FIRST = ("in expectation", "growth for certain")
 """Plans that are said before those of single futures."""
-
-FLIPS_MOST = 12
-"""Crossings of cost lines to follow."""
 
 
 @dataclass(frozen=True)
@@ -135,14 +133,23 @@ class Grown:
 
 
 def words_of(plan: Plan) -> str:
-    """A first purchase in words: voltage, battery, arrays, inverter."""
+    """A first purchase in words: voltage, battery, arrays, inverter, and what is bought ahead."""
     design = plan.first.design
     bank, inverter = design.bank, design.inverters
     ac = f", {inverter.count} x {inverter.inverter.id}" if inverter.inverter is not None else ""
     arrays = "".join(f", {block.modules} x {block.module.id} on {block.count} x {block.part.id}" for block in design.blocks)
     fitted = "".join(f", {n} x {part}" for part, n in sorted(design.fittings.pieces.items()))
     source = "".join(f", {n} x {part.id}" for part, n in design.source.pieces) if design.source is not None else ""
-    return f"{bank.volts} V {bank.battery.chemistry}: {bank.units} x {bank.battery.id}{arrays}{ac}{fitted}{source}"
+    return f"{bank.volts} V {bank.battery.chemistry}: {bank.units} x {bank.battery.id}{arrays}{ac}{fitted}{source}{_ahead(plan)}"
+
+
+def _ahead(plan: Plan) -> str:
+    """What a first purchase brings that its design does not use, in words; not the rest of a pack, nor what kits or the customer have beyond."""
+    first, ledger = plan.first, plan.ledger
+    packs = {part: min(first.idle.get(part, 0) - ledger.owned[part], n) // ledger.pack(part) for part, n in first.new_parts.items()}
+    parts = "".join(f", {n * ledger.pack(part)} x {part} ahead" for part, n in sorted(packs.items()) if n > 0)
+    laid = sum(ledger.price(item, first.node) * (n - first.usage.get(item, 0)) for item, n in first.bought.items() if item.startswith(ALLOWANCE))
+    return parts + (f", cable and fittings for {laid / 100:,.2f} ahead" if laid >= 1 else "")
 
 
 def grow(problem: Problem, catalog: Catalog, progress: Progress = lambda _: None, *, minutes: float = MINUTES) -> Grown:
@@ -248,10 +255,11 @@ class _Asking:
         return found.cost_by_future[future] if found is not None else float("inf")
 
     def _continuation(self, search: PlanSearch, plan: Plan, future: str) -> Plan | None:
-        """The best plan for a future that begins with the first design of a plan."""
+        """The best plan for a future that begins with the first design of a plan and all that it buys for it, or ahead."""
         name = f"{words_of(plan)}, {future}"
         seconds = min(CONTINUED_S, max(LEAST_S, self._left_s(name)))
-        return self._known(search.best(_only(self.chance, {future: 1.0}), fixed={FIRST: plan.first.design}, seconds=seconds, name=name)).plan
+        chance, fixed = _only(self.chance, {future: 1.0}), {FIRST: plan.first.design}
+        return self._known(search.best(chance, fixed=fixed, given=plan.first.purchase, seconds=seconds, name=name)).plan
 
     def _step_by_step(self, search: PlanSearch) -> None:
         """What is cheapest at each date, chosen as if nothing came after it."""
@@ -325,23 +333,25 @@ class _Asking:
             return known[probability]
 
         todo = [(0.0, 1.0)]
-        while todo and len(known) < FLIPS_MOST:
-            low, high = todo.pop()
-            first, last = solved(low), solved(high)
-            if first is None or last is None or abs(_slope(first) - _slope(last)) < 1:
-                continue
-            cross = (last.never_cents - first.never_cents) / (_slope(first) - _slope(last))
-            if not low + 1e-6 < cross < high - 1e-6:
-                continue
-            between = solved(cross)
-            if between is not None and between.at(cross) < first.at(cross) - 1:
-                todo += [(low, cross), (cross, high)]
-        envelope = lower_envelope(list(known.values()))
-        self.grown.lines = [line for line, _ in envelope]
-        self.grown.flips = [
-            Flip(start, before.first_purchase, after.first_purchase)
-            for (before, _), (after, start) in pairwise(envelope) if before.first_purchase != after.first_purchase
-        ]
+        try:
+            while todo:
+                low, high = todo.pop()
+                first, last = solved(low), solved(high)
+                if first is None or last is None or abs(_slope(first) - _slope(last)) < 1:
+                    continue
+                cross = (last.never_cents - first.never_cents) / (_slope(first) - _slope(last))
+                if not low + 1e-6 < cross < high - 1e-6:
+                    continue
+                between = solved(cross)
+                if between is not None and between.at(cross) < first.at(cross) - 1:
+                    todo += [(low, cross), (cross, high)]
+        finally:  # stopped or not, what was found counts
+            envelope = lower_envelope(list(known.values())) if known else []
+            self.grown.lines = [line for line, _ in envelope]
+            self.grown.flips = [
+                Flip(start, before.first_purchase, after.first_purchase)
+                for (before, _), (after, start) in pairwise(envelope) if before.first_purchase != after.first_purchase
+            ]
 
     # --- dates
 

@@ -37,6 +37,13 @@ def stall():
 
 
 @cache
+def dear_to_lay_later():
+    """The same where cable that is laid later costs four times as much: plans lay it ahead."""
+    problem, catalog = stall()
+    return problem.model_copy(update={"growth": problem.growth.model_copy(update={"later_allowance_x": 4.0})}), catalog
+
+
+@cache
 def answer():
     """Its answer, without a limit that could be met."""
     return grow(*stall(), minutes=30)
@@ -113,6 +120,21 @@ def test_the_lines_give_the_least_cost_at_any_probability():
     grown = answer()
     for probability in (0.0, 0.3, 0.6, 0.85, 1.0):
         assert min(line.at(probability) for line in grown.lines) == pytest.approx(best_at(probability).plan.cents, abs=2)
+
+
+def test_a_plan_pays_what_it_bought_ahead_in_every_future():
+    """A plan for growth lays its cable at once. Where the site then stays as it is, that is paid nevertheless."""
+    problem, catalog = dear_to_lay_later()
+    grown = grow(problem, catalog, minutes=30)
+    assert grown.proven
+    for one in grown.plans:  # nothing is sold at the end, and the site that stays has no other date
+        assert one.cost_by_future["stays"] == pytest.approx(one.planned.plan.first.spent_cents, abs=0.5)
+    search = PlanSearch(tree_of(problem), catalog)
+    for probability in (0.1, 0.3, 0.5, 0.7, 0.9):
+        best = search.best({"stays": 1 - probability, "goes well": probability}, seconds=300).plan
+        assert min(line.at(probability) for line in grown.lines) == pytest.approx(best.cents, abs=2)
+    assert len(grown.flips) == 2
+    assert ["ahead" in words for words in (grown.flips[0].before, grown.flips[0].after)] == [False, True]
 
 
 def test_lines_that_cross_twice_are_all_found():
