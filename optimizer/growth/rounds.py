@@ -27,7 +27,7 @@ from optimizer.growth.planned import SLACK_CENTS, Center, NodePrices, Planned
 from optimizer.growth.pool import undominated_columns
 from optimizer.growth.prices import Prices
 from optimizer.growth.sourced import RUNNING
-from optimizer.growth.starting_prices import starting_prices
+from optimizer.growth.starting_prices import starting_prices, worth_of_owned
 from optimizer.growth.tree import FIRST, Node, Tree
 
 if TYPE_CHECKING:
@@ -102,7 +102,7 @@ class Rounds:
         self.anew_cents = 0.0
         """What the cheapest designs cost where each node buys all of its own."""
         self.best_prices = dict(self.start)
-        self.start_beside = {item: -self.ledger.owned[item] * sum(prices.each[item] for prices in self.start.values()) for item in items}
+        self.start_beside = {item: -self.ledger.owned[item] * worth_of_owned(self.ledger, self.nodes, item, start[item]) for item in items}
         self.best_beside = sum(self.start_beside.values())
 
     def _counts_in_kits(self) -> dict[str, set[int]]:

@@ -209,6 +209,15 @@ def test_designs_that_cost_less_than_nothing_are_found_as_others_are(seed: int) 
         assert there[0] == there[1] > 0
 
 
+def test_what_owned_parts_are_worth_at_the_end_is_in_the_bound() -> None:
+    """An owned inverter and an owned battery that count for something at the horizon: no bound is above the best plan, from the first one on."""
+    case = found(257)
+    assert {own.part for own in case.search.tree.asked.owned} == {"B-LFP4-200", "I-24-2000"}
+    assert case.proven
+    assert case.plan.cents == pytest.approx(case.least_cents, abs=SLACK_CENTS)
+    _bounds_hold(case)
+
+
 @pytest.mark.parametrize("seed", (48, 65))
 def test_a_plan_that_costs_nothing_is_proven_as_others_are(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """The first limit is a share of a plan's cost, which sales may bring down to nothing: it still grows."""
