@@ -11,7 +11,7 @@ from optimizer.bill import PriceList, allowance_counts
 from optimizer.design import Design
 from optimizer.errors import InputError
 from optimizer.growth.sourced import RUNNING
-from optimizer.growth.tree import Node, Tree
+from optimizer.growth.tree import FIRST, Node, Tree
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import (
     AlternatorCharger,
@@ -44,7 +44,7 @@ LEAST_RATE = 1e-9
 """Interest a year below which nothing is discounted."""
 
 OWNED = -1
-"""Lot of what the customer has already."""
+"""Number of the oldest lot that the customer has already; of younger ones the numbers go on below it."""
 
 
 def usage_of(design: Design, prices: PriceList) -> Counter[str]:
@@ -72,8 +72,13 @@ class Lot:
     """Pieces of one part that were bought on one date."""
 
     node: int
-    """Number of the node; OWNED for the customer's own."""
+    """Number of the node; OWNED or below for the customer's own."""
     year: float
+
+    @property
+    def owned(self) -> bool:
+        """Whether the customer had them before the first purchase."""
+        return self.node <= OWNED
 
 
 class Ledger:
@@ -86,10 +91,15 @@ class Ledger:
         price = asked.price
         self.on_top = (1 + price.margin_pct / 100) * (1 + price.tax_pct / 100)
         self.owned = Counter[str]()
-        self.owned_years: dict[str, float] = {}
+        ages: dict[str, Counter[float]] = {}
         for own in asked.owned:
             self.owned[own.part] += own.quantity
-            self.owned_years[own.part] = max(self.owned_years.get(own.part, 0.0), own.age_months / 12)
+            ages.setdefault(own.part, Counter())[own.age_months / 12 if self.kind(own.part) == "battery" else 0.0] += own.quantity
+        self.owned_lots = {
+            item: {Lot(OWNED - at, -age) if self.kind(item) == "battery" else Lot(FIRST, 0.0): of[age] for at, age in enumerate(sorted(of, reverse=True))}
+            for item, of in ages.items()
+        }
+        """Pieces that are there before the first purchase, batteries by their age; others are as those of the first purchase."""
         self._spread_months = asked.bank.age_spread_months_max
 
         self.kits: tuple[Kit, ...] = tuple(self.prices.kits.offered.values())
@@ -235,7 +245,7 @@ class Ledger:
             return (Lot(0, 0.0),)
         bought = tuple(Lot(one.number, one.year) for one in self.tree.path(node))
         if self.kind(item) == "battery" and self.owned[item]:
-            return (Lot(OWNED, -self.owned_years[item]), *bought)
+            return (*self.owned_lots[item], *bought)
         return bought
 
     def worn(self, item: str, lot: Lot, year: float) -> bool:
@@ -257,13 +267,14 @@ class Ledger:
     def together(self, item: str, node: Node) -> tuple[tuple[Lot, ...], ...]:
         """Largest groups of lots of a battery that may stand in one bank at a node: alive, and of an age.
 
-        Where the customer owns some and buys more at once, the owned ones are in the bank, as for a single purchase.
+        Where the customer owns some and buys more at once, all owned ones are in the bank, as for a single purchase.
         """
         alive = [lot for lot in self.lots(item, node) if not self.worn(item, lot, node.year)]
         most = self.spread_years(item) + 1e-9
         groups = [tuple(lot for lot in alive if 0 <= lot.year - first.year <= most) for first in alive]
         largest = [one for one in groups if not any(set(one) < set(other) for other in groups)]
-        if node.parent is None and self.owned[item]:
-            own = [one for one in largest if one[0].node == OWNED]
-            return tuple(own) if own else tuple(largest)
+        owned = {lot for lot in alive if lot.owned}
+        if node.parent is None and owned:
+            groups = [one if owned <= set(one) else tuple(lot for lot in one if lot.owned) for one in largest]
+            return tuple(dict.fromkeys(one for one in groups if one))
         return tuple(largest)

@@ -50,11 +50,6 @@ class _Check:
         self.kits: dict[str, Kit] = {kit.id: kit for kit in catalog.kits}
         self.yearly: dict[int, float] = {}
         """What the source of each node's design burns in a year [cents]."""
-        self.owned: Counter[str] = Counter()
-        self.owned_years: dict[str, float] = {}
-        for own in self.asked.owned:
-            self.owned[own.part] += own.quantity
-            self.owned_years[own.part] = max(self.owned_years.get(own.part, 0.0), own.age_months / 12)
 
     def sentences(self) -> Iterator[str]:
         """Node after node, then the money of each future."""
@@ -109,10 +104,14 @@ class _Check:
 
     def _at_the_start(self) -> dict[tuple[str, Lot], int]:
         """Owned pieces before the first purchase."""
-        return {
-            (item, Lot(OWNED, -self.owned_years[item]) if isinstance(self._part(item), Battery) else Lot(0, 0.0)): count
-            for item, count in self.owned.items()
-        }
+        found: Counter[tuple[str, Lot]] = Counter()
+        for own in self.asked.owned:
+            lot = Lot(0, 0.0)
+            if isinstance(self._part(own.part), Battery):  # numbered by age, the oldest first
+                older = {other.age_months for other in self.asked.owned if other.part == own.part and other.age_months > own.age_months}
+                lot = Lot(OWNED - len(older), -own.age_months / 12)
+            found[own.part, lot] += own.quantity
+        return found
 
     def _brought(self, node: Node, visit: Visit) -> Counter[tuple[str, Lot]]:
         """Pieces that are bought at a node, one by one and in kits."""
@@ -142,7 +141,7 @@ class _Check:
                 yield f"{what}: {left} there, but {has} were there, {comes} bought and {goes} sold"
 
     def _lot_name(self, lot: Lot) -> str:
-        return "the customer's own" if lot.node == OWNED else f"year {lot.year:g}"
+        return "the customer's own" if lot.node <= OWNED else f"year {lot.year:g}"
 
     def _used(self, asked: Problem, node: Node, visit: Visit) -> Iterator[str]:
         """Pieces that the design uses are there: banks from lots of an age, the modules of each controller from one lot."""

@@ -47,7 +47,7 @@ import pulp
 from optimizer.bill import PriceList
 from optimizer.choice.solver import Solved, row_duals, run
 from optimizer.design import Design
-from optimizer.growth.ledger import OWNED, Ledger, Lot, usage_of
+from optimizer.growth.ledger import Ledger, Lot, usage_of
 from optimizer.growth.prices import Prices
 from optimizer.growth.sourced import RUNNING, yearly_cents
 from optimizer.growth.tree import Node
@@ -232,8 +232,8 @@ class PlanProgram:
                 )
                 for lot in ledger.lots(item, node):
                     key = (item, lot.node, node.number)
-                    here = [self._variable(f"u{name}_{lot.node + 1}_{j}", 1, integer=True) for j in range(len(sizes))]
-                    rest = self._variable(f"h{name}_{lot.node + 1}")
+                    here = [self._variable(f"u{name}_{_numbered(lot)}_{j}", 1, integer=True) for j in range(len(sizes))]
+                    rest = self._variable(f"h{name}_{_numbered(lot)}")
                     self.layers[key], self.there[key] = here, pulp.lpSum([*(size * u for size, u in zip(sizes, here, strict=True)), rest])
                     self._balance(item, lot, node, [*here, rest], bought)
                     self._value_at_the_end(item, lot, node, self.there[key])
@@ -241,7 +241,7 @@ class PlanProgram:
     def _balance(self, item: str, lot: Lot, node: Node, here: list[Any], bought: Any) -> None:
         """One lot of one item at one node: what was there, what comes, what is sold, layer by layer."""
         ledger, before = self.ledger, self._previous(node)
-        sizes, name = [*self.sizes[item], 1], f"{self.items.index(item)}_{node.number}_{lot.node + 1}"
+        sizes, name = [*self.sizes[item], 1], f"{self.items.index(item)}_{node.number}_{_numbered(lot)}"
         past = self._layers_of.get((item, lot.node, before.number)) if before is not None else None
         comes = lot.node == (node.number if ledger.has_lots(item) else lot.node)
         gone, come = [], []
@@ -261,9 +261,7 @@ class PlanProgram:
             self.gone[item, lot.node, node.number] = pulp.lpSum(gone)
             self.terms.append(-self._weight(node) * ledger.resale(item, node, lot) * pulp.lpSum(gone))
         if come:
-            own = 0
-            if before is None and ledger.owned[item]:
-                own = ledger.owned[item] if lot.node == OWNED or ledger.kind(item) != "battery" else 0
+            own = ledger.owned_lots.get(item, {}).get(lot, 0) if before is None else 0
             self._row("flow", pulp.lpSum(come) - (bought if comes else 0) == own)
 
     def _value_at_the_end(self, item: str, lot: Lot, node: Node, h: Any) -> None:
@@ -428,6 +426,11 @@ class PlanProgram:
         """Whole numbers of some variables, zeros left out."""
         counts = {key: round(float(pulp.value(variable) or 0.0)) for key, variable in variables.items()}
         return {key: count for key, count in counts.items() if count}
+
+
+def _numbered(lot: Lot) -> str:
+    """A lot in the name of a variable, which has no minus."""
+    return f"o{-lot.node}" if lot.owned else str(lot.node)
 
 
 def _sum(terms: Iterable[tuple[Any, float]]) -> Any:

@@ -102,7 +102,7 @@ class Rounds:
         self.anew_cents = 0.0
         """What the cheapest designs cost where each node buys all of its own."""
         self.best_prices = dict(self.start)
-        self.start_beside = {item: -self.ledger.owned[item] * worth_of_owned(self.ledger, self.nodes, item, start[item]) for item in items}
+        self.start_beside = {item: -worth_of_owned(self.ledger, self.nodes, item, start[item]) for item in items}
         self.best_beside = sum(self.start_beside.values())
 
     def _counts_in_kits(self) -> dict[str, set[int]]:

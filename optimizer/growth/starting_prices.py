@@ -77,16 +77,14 @@ def _overlap(ledger: Ledger, node: Node, item: str) -> int:
 
 
 def worth_of_owned(ledger: Ledger, nodes: Sequence[Node], item: str, worth: Mapping[int, float]) -> float:
-    """Most that a piece makes that the customer has already: lent out at the worths of its use, and at last sold, or kept to the horizon."""
-    if not ledger.owned[item]:
-        return 0.0
-    tree, lot, present = ledger.tree, ledger.lots(item, nodes[0])[0], {node.number for node in nodes}
+    """Most that is made of all pieces that the customer has already: lent out at the worths of their use, and at last sold, or kept to the horizon."""
+    tree, present = ledger.tree, {node.number for node in nodes}
 
-    def made(node: Node) -> float:
+    def made(node: Node, lot: Lot) -> float:
         kept = worth[node.number] * _overlap(ledger, node, item)
         kept += tree.ending_at(node) * ledger.end_value(item, lot) * ledger.discount(ledger.growth.horizon_years)
-        kept += sum(made(child) for child in tree.children(node) if child.number in present)
+        kept += sum(made(child, lot) for child in tree.children(node) if child.number in present)
         sold = tree.weight(node) * ledger.discount(node.year) * ledger.resale(item, node, lot) if node.parent is not None else 0.0
         return max(sold, kept)
 
-    return made(nodes[0])
+    return sum(count * made(nodes[0], lot) for lot, count in ledger.owned_lots.get(item, {}).items())

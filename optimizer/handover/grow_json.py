@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from optimizer.design import choice_of
-from optimizer.growth.ledger import ALLOWANCE, OWNED
+from optimizer.growth.ledger import ALLOWANCE
 from optimizer.growth.plan import Visit
 from optimizer.handover.as_json import Data, choice_data
 from optimizer.questions.grow import Grown, NamedPlan
@@ -83,7 +83,7 @@ def _stage(visit: Visit) -> Data:
         "sell": _pieces(visit.sold),
         "there_unused": visit.idle,
         "there": [
-            {"part": item, "pieces": n, "bought_in_year": None if lot.node == OWNED else lot.year}
+            {"part": item, "pieces": n, "bought_in_year": None if lot.owned else lot.year}
             for (item, lot), n in visit.there.items() if not item.startswith(ALLOWANCE)
         ],
         "spent": _coin(visit.spent_cents),

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 
+from optimizer.choice.owned import unfit_demands
 from optimizer.growth.greedy import step_by_step
 from optimizer.growth.ledger import ALLOWANCE
 from optimizer.growth.offers import CoreFilter
@@ -16,7 +17,9 @@ from optimizer.growth.planned import Planned
 from optimizer.growth.tree import FIRST, tree_of
 from optimizer.inputs.agreement import refuse_unknown_parts
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.parts import Battery
 from optimizer.inputs.problem import Problem
+from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.sunlight import on_one_plane
 from optimizer.questions.doors import Door, doors
 from optimizer.questions.wait import Wait, waits
@@ -161,6 +164,7 @@ def grow(problem: Problem, catalog: Catalog, progress: Progress = lambda _: None
     Stopped by Ctrl-C it returns what is known so far, `complete` False.
     """
     refuse_unknown_parts(problem, catalog)
+    problem, catalog = with_worn_parts(problem, catalog)
     problem = on_one_plane(problem)  # an array that stands keeps its tilt, whatever comes
     grown = Grown(problem, catalog)
     asking = _Asking(grown, problem, catalog, progress, minutes)
@@ -186,6 +190,17 @@ class _Asking:
         grown.probability = sum(future.probability for future in self.futures if future.grows)
         self.tree = tree
 
+    def _unfit(self) -> Iterator[str]:
+        """Owned parts that must be used and that cannot serve, in sentences with the rule."""
+        problem, catalog = self.problem, self.catalog
+        for own in problem.owned:
+            part = catalog.by_id[own.part]
+            if own.must_use and isinstance(part, Battery) and own.age_months / 12 > catalog.chemistry(part).calendar_life_years:
+                life = f"{part.chemistry} lasts {catalog.chemistry(part).calendar_life_years:g} years, and a plan uses none beyond that"
+                yield f"owned {own.part}: cannot serve: it is {own.age_months:g} months old; {life}"
+        if problem.inverter.autotransformer != "may" and not any(load.soft_starter == "may" for load in problem.loads):
+            yield from (one.sentence for one in unfit_demands(problem.model_copy(update={"growth": None}), catalog))
+
     # --- plans
 
     def _best(self, search: PlanSearch, name: str, *, chance: Mapping[str, float] | None = None, first: CoreFilter | None = None) -> Planned:
@@ -210,7 +225,11 @@ class _Asking:
 
     def run(self) -> None:
         """Everything in the order in which it is wanted most."""
-        grown, search = self.grown, PlanSearch(self.tree, self.catalog, self.progress)
+        grown = self.grown
+        grown.reason = "; ".join(self._unfit())
+        if grown.reason:
+            return
+        search = PlanSearch(self.tree, self.catalog, self.progress)
         grown.reason = search.impossible()
         if grown.reason:
             return

@@ -203,6 +203,25 @@ def test_a_node_that_no_design_serves_is_named():
     assert "there is no plan" in grow_text(grown)
 
 
+@pytest.mark.parametrize(("owned", "said"), [
+    ({"age_months": 400}, "owned BT-LFP12-012: cannot serve: it is 400 months old; lfp lasts 12 years"),
+    ({"condition": 0.2}, "owned BT-LFP12-012/20pct: cannot serve: Usable storage carries the autonomy"),
+])
+def test_what_must_be_used_and_cannot_serve_is_rejected_at_once(owned, said):
+    """New ones of the same model do not stand for it."""
+    problem, catalog = stall()
+    asked = problem.model_copy(update={"owned": (Owned(part="BT-LFP12-012", quantity=2, must_use=True, **owned),)})
+    steps = []
+    grown = grow(asked, catalog, progress=steps.append)
+    assert grown.best is None
+    assert grown.complete
+    assert grown.reason.startswith(said)
+    assert steps == []  # nothing was searched
+    may_be = grow(asked.model_copy(update={"owned": (asked.owned[0].model_copy(update={"must_use": False}),)}), catalog, minutes=1e-6)
+    assert may_be.best is not None
+    assert may_be.best.planned.plan.first.bought["BT-LFP12-012"] == 2
+
+
 def test_when_the_time_is_over_what_is_known_is_said():
     grown = grow(*stall(), minutes=1e-6)
     assert [one.name for one in grown.plans] == ["in expectation"]
