@@ -19,7 +19,7 @@ from optimizer.handover.grow_json import grow_data
 from optimizer.handover.grow_text import grow_text
 from optimizer.handover.growth_pictures import draw_growth
 from optimizer.inputs.catalog import shipped_folder
-from optimizer.inputs.problem import Locks, Owned
+from optimizer.inputs.problem import Locks, Owned, Problem
 from optimizer.questions.grow import CostLine, grow, lower_envelope, words_of
 
 FEW = {
@@ -201,6 +201,22 @@ def test_a_node_that_no_design_serves_is_named():
     assert grown.best is None
     assert "goes well, year 1" in grown.reason
     assert "there is no plan" in grow_text(grown)
+
+
+@pytest.mark.parametrize("changed", [
+    {"limits.budget": 900}, {"price.tax_pct": 20}, {"objective.price_per_kg": 1}, {"life_cycle.objective": "life-cycle"}, {"solver.gap": 0.1},
+    {"bank.age_spread_months_max": 0},
+])
+def test_a_stage_that_changes_what_holds_for_the_whole_plan_is_refused(changed):
+    """It was left aside without a word: a budget of the second year was none."""
+    problem, _ = stall()
+    data = problem.model_dump(exclude_unset=True)
+    data["growth"]["stages"][0]["set"] = changed
+    (key,) = changed
+    with pytest.raises(ValueError, match=f"'{key}' holds for all dates of a plan"):
+        Problem.model_validate(data)
+    data["growth"]["stages"][0]["set"] = {"autonomy.days": 3}
+    assert tree_of(Problem.model_validate(data)).nodes[1].problem.autonomy.days == 3
 
 
 @pytest.mark.parametrize(("owned", "said"), [
