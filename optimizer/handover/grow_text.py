@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 
 from optimizer.growth.plan import Plan, Visit
@@ -25,7 +26,7 @@ def grow_text(grown: Grown) -> str:
         *wrapped(f"{name}: {money(best.expected_cents)} {currency} in expectation, present money: {proof}"),
         *wrapped(f"Growth comes with a probability of {100 * grown.probability:.0f} %."),
     ]
-    lines += section("Buy now", _visit(best.planned.plan.first, currency, running_words(grown.problem)))
+    lines += section("Buy now", _visit(best.planned.plan, best.planned.plan.first, currency, running_words(grown.problem)))
     lines += _timeline(best.planned.plan, currency, _runs(grown))
     lines += section(f"Present cost under each future, {currency}", _costs(grown))
     lines += section(f"Regret: what a first purchase costs more than the best for that future, {currency}", _regrets(grown))
@@ -44,13 +45,16 @@ def _timeline(plan: Plan, currency: str, runs: str) -> Iterator[str]:
     later = sorted((visit for visit in plan.visits.values() if visit.node.parent is not None), key=lambda one: (one.node.future, one.node.year))
     for visit in later:
         stage = f": {visit.node.stage}" if visit.node.stage else ": nothing changes"
-        yield from section(f"Year {visit.node.year:g}, if '{visit.node.future}'{stage}", _visit(visit, currency, runs))
+        yield from section(f"Year {visit.node.year:g}, if '{visit.node.future}'{stage}", _visit(plan, visit, currency, runs))
 
 
-def _visit(visit: Visit, currency: str, runs: str) -> Iterator[str]:
+def _visit(plan: Plan, visit: Visit, currency: str, runs: str) -> Iterator[str]:
     yield from labelled("design", in_words(visit.design))
     yield from labelled("buy", _listed({**visit.kits, **visit.new_parts}) or "nothing")
-    kept = {part: n - visit.new_parts.get(part, 0) for part, n in visit.design.pieces.items() if n > visit.new_parts.get(part, 0)}
+    new = Counter(visit.new_parts)
+    for kit in plan.ledger.kits:
+        new.update({part: each * visit.kits.get(kit.id, 0) for part, each in kit.parts})
+    kept = {part: n - new[part] for part, n in visit.design.pieces.items() if n > new[part]}
     if kept and visit.node.parent is not None:
         yield from labelled("keep", _listed(kept))
     sold: dict[str, int] = {}

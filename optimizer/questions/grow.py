@@ -365,7 +365,7 @@ class _Asking:
                 if between is not None and between.at(cross) < first.at(cross) - 1:
                     todo += [(low, cross), (cross, high)]
         finally:  # stopped or not, what was found counts
-            envelope = lower_envelope(list(known.values())) if known else []
+            envelope = lower_envelope(list(known.values())) if {0.0, 1.0} <= known.keys() else []
             self.grown.lines = [line for line, _ in envelope]
             self.grown.flips = [
                 Flip(start, before.first_purchase, after.first_purchase)

@@ -19,8 +19,11 @@ from optimizer.handover.grow_json import grow_data
 from optimizer.handover.grow_text import grow_text
 from optimizer.handover.growth_pictures import draw_growth
 from optimizer.inputs.catalog import shipped_folder
+from optimizer.inputs.growth import Future, Step
+from optimizer.inputs.kits import Kit
 from optimizer.inputs.problem import Locks, Owned, Problem
 from optimizer.questions.grow import CostLine, grow, lower_envelope, words_of
+from optimizer.questions.wait import waits
 
 FEW = {
     "modules": ("PV-080-36P", "PV-250-60P"), "batteries": ("BT-LFP12-012", "BT-LFP12-100", "BT-AGM12-035"),
@@ -151,6 +154,35 @@ def test_what_is_left_for_later_is_what_the_plan_buys_later():
     assert {(one.part, one.pieces) for one in grown.waits} == {item for visit in later for item in visit.new_parts.items()}
     assert all("goes well" in one.reason or "stand unused" in one.reason or "worn out" in one.reason for one in grown.waits)
     assert grown.waits
+
+
+def test_what_waiting_costs_is_counted_over_all_futures_that_need_it():
+    """Two futures with the same needs: a controller bought now would serve in both, so waiting costs its price of both, 24 / 1.1."""
+    problem, catalog = stall()
+    (stage,) = problem.growth.stages
+    futures = tuple(
+        Future(name=name, probability=0.5, steps=(Step(year=1.0, stage=of),)) for name, of in (("early", stage.name), ("late", "the same"))
+    )
+    growth = problem.growth.model_copy(update={"stages": (stage, stage.model_copy(update={"name": "the same"})), "futures": futures})
+    waiting = waits(PlanSearch(tree_of(problem.model_copy(update={"growth": growth})), catalog).best(seconds=300).plan)
+    said = [one.reason for one in waiting if one.part == "CP-A10"]
+    assert len(said) == 2
+    assert all("'early' or 'late' comes (100 %)" in one and "a piece costs 24.00, waiting 21.82" in one for one in said)
+
+
+def test_a_kit_that_comes_later_is_left_for_later_and_its_parts_are_not_called_kept():
+    problem, catalog = stall()
+    catalog = replace(catalog, kits=(Kit(id="K-LATER", price=130.0, parts=(("BT-LFP12-100", 1),)),))
+    growth = problem.growth.model_copy(update={"resale_share": {}, "price_trend_pct": {}})
+    limits = problem.limits.model_copy(update={"budget": 340.0})
+    grown = grow(problem.model_copy(update={"growth": growth, "limits": limits}), catalog, minutes=0.1)
+    later = grown.best.planned.plan.visits[1]
+    assert later.kits == {"K-LATER": 1}
+    assert later.design.pieces["BT-LFP12-100"] == 1
+    assert [(one.pieces, "130.00, waiting 59.09" in one.reason) for one in grown.waits if one.part == "K-LATER"] == [(1, True)]
+    (kept,) = (line for line in grow_text(grown).splitlines() if line.startswith("  keep"))
+    assert "CP-A10" in kept
+    assert "BT-LFP12-100" not in kept
 
 
 def test_doors_are_priced_against_the_cheapest_of_today():
