@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from optimizer.answer import solve
 from optimizer.design import Design
-from optimizer.growth.ledger import ALLOWANCE
+from optimizer.errors import InputError
+from optimizer.growth.ledger import ALLOWANCE, Ledger
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_search import PlanSearch
 from optimizer.growth.tree import FIRST
@@ -105,6 +106,7 @@ def doors(problem: Problem, search: PlanSearch, plan: Plan, later: PlanLater, pr
     years = [node.year for node in search.tree.nodes if node.parent is not None]
     known: dict[int, Plan | None] = {0: plan}
     most = max(0, int(12 * (growth.horizon_years - max(years, default=growth.horizon_years))) - 1)
+    most = last_month(search, most)
     first = round(12 * min(years, default=0.0))
 
     def at(months: int) -> Plan | None:
@@ -127,6 +129,20 @@ def doors(problem: Problem, search: PlanSearch, plan: Plan, later: PlanLater, pr
     extra = _cable_ahead_cents(plan)
     if extra is not None:
         yield Door("cable, fuses and fittings for the final currents", extra, laid > 0, None, None)
+
+
+def has_prices(search: PlanSearch, months: int) -> bool:
+    """Whether no part would be bought only to be sold again where every step comes so many months later: prices that rise may make it so."""
+    try:
+        Ledger(search.tree.later(months / 12), search.catalog)
+    except InputError:
+        return False
+    return True
+
+
+def last_month(search: PlanSearch, most: int) -> int:
+    """The last month, up to `most`, of which that holds."""
+    return next((months for months in range(most, 0, -1) if has_prices(search, months)), 0)
 
 
 def _used(plan: Plan, item: str) -> int:

@@ -22,6 +22,7 @@ from optimizer.inputs.catalog import shipped_folder
 from optimizer.inputs.growth import Future, Step
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.problem import Locks, Owned, Problem
+from optimizer.questions.doors import has_prices, last_month
 from optimizer.questions.grow import CostLine, grow, lower_envelope, words_of
 from optimizer.questions.wait import waits
 
@@ -175,11 +176,11 @@ def test_a_kit_that_comes_later_is_left_for_later_and_its_parts_are_not_called_k
     catalog = replace(catalog, kits=(Kit(id="K-LATER", price=130.0, parts=(("BT-LFP12-100", 1),)),))
     growth = problem.growth.model_copy(update={"resale_share": {}, "price_trend_pct": {}})
     limits = problem.limits.model_copy(update={"budget": 340.0})
-    grown = grow(problem.model_copy(update={"growth": growth, "limits": limits}), catalog, minutes=0.1)
+    grown = grow(problem.model_copy(update={"growth": growth, "limits": limits}), catalog, minutes=1e-6)
     later = grown.best.planned.plan.visits[1]
     assert later.kits == {"K-LATER": 1}
     assert later.design.pieces["BT-LFP12-100"] == 1
-    assert [(one.pieces, "130.00, waiting 59.09" in one.reason) for one in grown.waits if one.part == "K-LATER"] == [(1, True)]
+    assert [(one.pieces, "130.00, waiting 59.09" in one.reason) for one in waits(grown.best.planned.plan) if one.part == "K-LATER"] == [(1, True)]
     (kept,) = (line for line in grow_text(grown).splitlines() if line.startswith("  keep"))
     assert "CP-A10" in kept
     assert "BT-LFP12-100" not in kept
@@ -217,6 +218,15 @@ def test_the_picture_shows_both_futures_and_the_flip(tmp_path):
     drawn = (tmp_path / "plan.svg").read_text(encoding="utf-8")
     for word in ("stays", "goes well", "probability of growth", f"{100 * answer().flips[0].probability:.0f} %"):
         assert word in drawn
+
+
+def test_dates_at_which_parts_would_be_bought_to_be_sold_again_are_not_looked_at():
+    """Half of a price that rises by 14 % a year is more than today's after 63.5 months: with a step in month 12, if it comes 52 months later."""
+    problem, catalog = stall()
+    growth = problem.growth.model_copy(update={"price_trend_pct": {"battery": 14.0}, "resale_share": {"battery": 0.5}, "discount_pct": 0.0, "horizon_years": 9.0})
+    search = PlanSearch(tree_of(problem.model_copy(update={"growth": growth})), catalog)
+    assert [has_prices(search, months) for months in (0, 48, 51, 52, 84)] == [True, True, True, False, False]
+    assert last_month(search, 95) == 51
 
 
 def test_a_problem_without_growth_says_so():
