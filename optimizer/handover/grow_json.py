@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from optimizer.design import choice_of
@@ -47,8 +48,9 @@ def grow_data(grown: Grown, inputs: Data) -> Data:
     }
 
 
-def _coin(cents: float) -> float:
-    return round(cents / 100, 2)
+def _coin(cents: float) -> float | None:
+    """In units of the currency; nothing where there is no plan."""
+    return round(cents / 100, 2) if math.isfinite(cents) else None
 
 
 def _money(by_name: Any) -> Data:

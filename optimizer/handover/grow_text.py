@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterator, Mapping
 
@@ -93,18 +94,23 @@ def _when(name: str) -> str:
 def _costs(grown: Grown) -> Iterator[str]:
     for named in grown.plans:
         mark = "" if named.planned.proven else " (not proven)"
-        yield from columns(f"  best {_when(named.name)}{mark}: {named.first_purchase}", "  " + money(named.expected_cents) + " expected")
-        yield from labelled("", "; ".join(f"{future} {money(cents)}" for future, cents in named.cost_by_future.items()), 9)
+        yield from columns(f"  best {_when(named.name)}{mark}: {named.first_purchase}", "  " + (money(named.expected_cents) + " expected" if math.isfinite(named.expected_cents) else "not for every future"))
+        yield from labelled("", "; ".join(f"{future} {_cost(cents)}" for future, cents in named.cost_by_future.items()), 9)
         if any(named.running_by_future.values()):
             runs = "; ".join(f"{future} {money(round(cents))}" for future, cents in named.running_by_future.items())
             yield from labelled("", f"of that {_runs(grown)}: {runs}", 9)
 
 
+def _cost(cents: float) -> str:
+    """Money, or that a first purchase leaves no plan."""
+    return money(cents) if math.isfinite(cents) else "no plan"
+
+
 def _regrets(grown: Grown) -> Iterator[str]:
     for one in grown.regrets:
         mark = "" if one.proven else " (not proven)"
-        yield from columns(f"  {one.kind}{mark}: {one.first_purchase}", "  " + money(one.greatest) + " at most")
-        yield from labelled("", "; ".join(f"{future} {money(cents)}" for future, cents in one.by_future.items()) + f"; expected cost {money(one.expected_cents)}", 9)
+        yield from columns(f"  {one.kind}{mark}: {one.first_purchase}", "  " + _cost(one.greatest) + " at most")
+        yield from labelled("", "; ".join(f"{future} {_cost(cents)}" for future, cents in one.by_future.items()) + f"; expected cost {money(one.expected_cents)}", 9)
 
 
 def _flips(grown: Grown) -> Iterator[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -34,6 +35,9 @@ MAIN_SHARE = 0.25
 
 LEAST_S = 10.0
 """Time that any one plan gets that is begun, however many there are."""
+
+NEARLY = 1e-6
+"""Probability that is as good as none, but asks for a plan."""
 
 CONTINUED_S = 20.0
 """Time for a plan whose first design is given."""
@@ -266,7 +270,7 @@ class _Asking:
                 continued = self._continuation(search, planned.plan, future)
                 costs[future] = continued.cost_by_future[future] if continued is not None else float("inf")
                 running[future] = running_of_future(continued, future) if continued is not None else 0.0
-        self.grown.plans.append(NamedPlan(name, planned, costs, sum(self.chance[one] * cost for one, cost in costs.items()), running))
+        self.grown.plans.append(NamedPlan(name, planned, costs, _expected(self.chance, costs), running))
 
     def _continued(self, search: PlanSearch, plan: Plan, future: str) -> float:
         """Present cost of a future with the first design of a plan and the best continuation [cents]."""
@@ -316,7 +320,7 @@ class _Asking:
         # A future whose own plan was not proven may be served better by another's.
         least = {name: min([costs[name] for _, _, costs, _ in found] + [one.cost_by_future[name] for one in self.grown.plans]) for name in alone}
         for kind, plan, costs, proven in found:
-            by_future = {name: costs[name] - least[name] for name in least}
+            by_future = {name: costs[name] - least[name] for name in least if math.isfinite(least[name])}
             self.grown.regrets.append(Regret(words_of(plan), kind, by_future, plan.cents, proven))
         self.grown.regrets.sort(key=lambda one: (one.expected_cents, one.kind))
 
@@ -334,8 +338,7 @@ class _Asking:
 
     def _line(self, search: PlanSearch, plan: Plan) -> CostLine:
         costs = {name: plan.cost_by_future[name] if name in plan.cost_by_future else self._continued(search, plan, name) for name in self.chance}
-        ends = [sum(chance * costs[name] for name, chance in self._at(p).items()) for p in (0.0, 1.0)]
-        return CostLine(words_of(plan), *ends)
+        return CostLine(words_of(plan), *(_expected(self._at(p), costs) for p in (0.0, 1.0)))
 
     def _flips(self, search: PlanSearch) -> None:
         """All crossings of the plans' cost lines: the least cost is concave in the probability, so they are found by crossing."""
@@ -344,12 +347,14 @@ class _Asking:
         known: dict[float, CostLine] = {}
 
         def solved(probability: float) -> CostLine | None:
-            if probability not in known:
-                planned = self._best(search, f"growth at {100 * probability:.0f} %", chance=self._at(probability))
-                if planned.plan is None:
-                    return None
-                known[probability] = self._line(search, planned.plan)
-            return known[probability]
+            # The best for one end alone may leave no plan for the other: then the best of those that serve both.
+            for at in (probability, min(max(probability, NEARLY), 1 - NEARLY)):
+                if probability not in known:
+                    planned = self._best(search, f"growth at {100 * at:.0f} %", chance=self._at(at))
+                    line = self._line(search, planned.plan) if planned.plan is not None else None
+                    if line is not None and math.isfinite(line.never_cents) and math.isfinite(line.certain_cents):
+                        known[probability] = line
+            return known.get(probability)
 
         todo = [(0.0, 1.0)]
         try:
@@ -403,6 +408,11 @@ def lower_envelope(lines: list[CostLine]) -> list[tuple[CostLine, float]]:
         if not found or found[-1][0] != line:
             found.append((line, start))
     return found
+
+
+def _expected(chance: Mapping[str, float], costs: Mapping[str, float]) -> float:
+    """Expected cost; what a future costs that cannot come does not matter, nor whether there is a plan for it."""
+    return sum(share * costs[name] for name, share in chance.items() if share > 0)
 
 
 def _only(chance: Mapping[str, float], kept: Mapping[str, float]) -> dict[str, float]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from dataclasses import replace
 from functools import cache
@@ -227,6 +228,32 @@ def test_dates_at_which_parts_would_be_bought_to_be_sold_again_are_not_looked_at
     search = PlanSearch(tree_of(problem.model_copy(update={"growth": growth})), catalog)
     assert [has_prices(search, months) for months in (0, 48, 51, 52, 84)] == [True, True, True, False, False]
     assert last_month(search, 95) == 51
+
+
+@pytest.mark.parametrize("chance", (0.5, 0.0))
+def test_a_first_purchase_that_leaves_no_plan_for_a_future_is_said(chance):
+    """Of the battery that growth needs twice there is one at a time: who does not buy one at first has no plan later."""
+    problem, catalog = stall()
+    lithium = (part.model_copy(update={"stock": 1 if part.id == "BT-LFP12-100" else None}) for part in catalog.batteries if part.chemistry == "lfp")
+    (stage,), (stays, grows) = problem.growth.stages, problem.growth.futures
+    growth = problem.growth.model_copy(update={
+        "stages": (stage.model_copy(update={"loads": (stage.loads[0].model_copy(update={"watts": 80.0}),)}),),
+        "futures": (stays.model_copy(update={"probability": 1 - chance}), grows.model_copy(update={"probability": chance})),
+    })
+    bounds = problem.bounds.model_copy(update={"battery_strings": 2})
+    grown = grow(problem.model_copy(update={"growth": growth, "bounds": bounds}), replace(catalog, batteries=tuple(lithium)))
+    alone = next(one for one in grown.plans if one.name == "stays, for certain")
+    data, text = grow_data(grown, {}), grow_text(grown)
+    json.dumps(data, allow_nan=False)
+    assert math.isinf(alone.cost_by_future["goes well"])
+    assert "goes well no plan" in text
+    assert not re.search(r"\b(nan|inf)\b", text)
+    assert next(one for one in data["plans"] if one["name"] == alone.name)["cost_by_future"]["goes well"] is None
+    assert alone.expected_cents == (alone.cost_by_future["stays"] if chance == 0 else math.inf)
+    assert [math.isinf(cents) for one in grown.regrets for cents in one.by_future.values()] == ([False, True] if chance == 0 else [False, False]) * 2
+    # Growth may come, so the lines are of first purchases that leave a plan for it.
+    assert len(grown.lines) == 3
+    assert all(math.isfinite(line.certain_cents) and line.never_cents > alone.cost_by_future["stays"] + 100 for line in grown.lines)
 
 
 def test_a_problem_without_growth_says_so():
