@@ -18,6 +18,7 @@ import numpy as np
 from optimizer.choice.solver import Ending
 from optimizer.design import Design
 from optimizer.growth.by_first import ByFirst
+from optimizer.growth.first_plan import first_plan
 from optimizer.growth.ledger import ALLOWANCE, KIND_NAMES, MOUNTS, Ledger, circuits_at
 from optimizer.growth.offers import CoreFilter, TooManyDesigns
 from optimizer.growth.one_step import is_one_step
@@ -180,6 +181,8 @@ class Rounds:
         self.plan_of(self._in_work(), gap=gap)
         self._share_parts(gap=gap)
         plan = self.known
+        if plan is None and not self._hopeless():
+            plan = first_plan(self, HOPELESS_X * self.anew_cents)
         if plan is None:
             reason = "budget, stock or what must be used leave none" if self._hopeless() else "no plan was found in the time that was given"
             return Planned(None, self.bound, proven=False, reason=reason)
