@@ -22,6 +22,7 @@ from optimizer.inputs.circuit_parts import (
 )
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
+from optimizer.inputs.worn import condition_of
 from optimizer.rules.book import Severities
 
 KIND_NAMES: dict[type[Part], str] = {
@@ -204,7 +205,7 @@ class Ledger:
         share = self.growth.resale_share.get(self.kind(item), 0.0)  # type: ignore[call-overload]
         if not share or item.startswith(ALLOWANCE) or self.worn(item, lot, node.year):
             return 0.0
-        return float(share * self.catalog.by_id[item].price_cents * self.trend(item, node.year))
+        return float(share * self._used_cents(item) * self.trend(item, node.year))
 
     def end_value(self, item: str, lot: Lot) -> float:
         """What a piece of a lot is worth at the horizon [cents of that day]."""
@@ -212,7 +213,11 @@ class Ledger:
         year = self.growth.horizon_years
         if not share or item.startswith(ALLOWANCE) or self.worn(item, lot, year):
             return 0.0
-        return float(share * self.catalog.by_id[item].price_cents * self.trend(item, year))
+        return float(share * self._used_cents(item) * self.trend(item, year))
+
+    def _used_cents(self, item: str) -> float:
+        """Today's price that shares for used pieces are of: of a worn part as much as is left of it."""
+        return float(self.catalog.by_id[item].price_cents * condition_of(item))
 
     def kit_price(self, kit: Kit, node: Node) -> float:
         """What a kit costs at a node [cents of the day]."""

@@ -23,6 +23,7 @@ from optimizer.inputs.kits import Kit
 from optimizer.inputs.parts import Battery, Module, Part
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.starters import misfits, starters_of
+from optimizer.inputs.worn import condition_of
 from optimizer.needs.site import Needs
 from optimizer.proof.check import check_design
 from optimizer.proof.source import fed_design
@@ -269,7 +270,7 @@ class _Check:
         part = self._part(item)
         if part is None or (isinstance(part, Battery) and year - lot.year > self.catalog.chemistry(part).calendar_life_years + AGE_SLACK_YEARS):
             return 0.0
-        return shares.get(self._kind(item), 0.0) * cents(part.price) * self._trend(self._kind(item), year)
+        return shares.get(self._kind(item), 0.0) * condition_of(item) * cents(part.price) * self._trend(self._kind(item), year)
 
     def _spent(self, node: Node, visit: Visit) -> float:
         """What the purchases of a node cost, margin and tax with them [cents of the day]."""
