@@ -96,7 +96,7 @@ class Balance(Section):
 class Bank(Section):
     """What the battery bank may be and where it stands."""
 
-    volts: tuple[Literal[12, 24, 36, 48], ...] = (12, 24, 48)
+    volts: Annotated[tuple[Literal[12, 24, 36, 48], ...], Field(min_length=1)] = (12, 24, 48)
     chemistries: tuple[str, ...] = ()
     place: Literal["ventilated room", "living space", "outside box"] = "ventilated room"
     unit_kwh_max: Positive = 20.0

@@ -23,7 +23,7 @@ from optimizer.inputs.catalog import shipped_folder
 from optimizer.inputs.growth import Future, Step
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.problem import Locks, Owned, Problem
-from optimizer.questions.doors import has_prices, last_month
+from optimizer.questions.doors import doors, has_prices, last_month
 from optimizer.questions.grow import CostLine, grow, lower_envelope, words_of
 from optimizer.questions.wait import waits
 
@@ -219,6 +219,25 @@ def test_the_picture_shows_both_futures_and_the_flip(tmp_path):
     drawn = (tmp_path / "plan.svg").read_text(encoding="utf-8")
     for word in ("stays", "goes well", "probability of growth", f"{100 * answer().flips[0].probability:.0f} %"):
         assert word in drawn
+
+
+def test_a_door_to_a_voltage_that_only_a_stage_allows_cannot_be_kept_today():
+    """It was a traceback: today's problem with only that voltage has none."""
+    problem, catalog = stall()
+    whole = load_catalog()
+    stage = problem.growth.stages[0].model_copy(update={"loads": (), "set": {"bank.volts": (24,)}})
+    asked = problem.model_copy(update={"growth": problem.growth.model_copy(update={"stages": (stage,)})})
+    controllers = (*catalog.controllers, *(part for part in whole.controllers if part.id not in FEW["controllers"] and set(part.bank_v) == {12, 24}))
+    catalog = replace(catalog, controllers=tuple(sorted(controllers, key=lambda part: part.id)), converters=whole.converters)
+    search = PlanSearch(tree_of(asked), catalog)
+    plan = search.best(seconds=300).plan
+    assert [visit.design.bank.volts for visit in plan.visits.values()] == [12, 24]
+    found = {door.door: door for door in doors(asked, search, plan, lambda months: plan, lambda told: None)}
+    assert found["bank at 24 V from the start"].price_now_cents is None
+    assert not found["bank at 24 V from the start"].kept_now
+    both = found["controllers that also take 24 V"]
+    kept = solve(asked.model_copy(update={"growth": None}), replace(catalog, controllers=tuple(part for part in catalog.controllers if 24 in part.bank_v)))
+    assert both.price_now_cents == kept.report.bill.objective_cents - solve(asked.model_copy(update={"growth": None}), catalog).report.bill.objective_cents
 
 
 def test_dates_at_which_parts_would_be_bought_to_be_sold_again_are_not_looked_at():
