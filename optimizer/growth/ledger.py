@@ -11,7 +11,7 @@ from optimizer.bill import PriceList, allowance_counts
 from optimizer.design import Design
 from optimizer.errors import InputError
 from optimizer.growth.sourced import RUNNING
-from optimizer.growth.tree import Node, Tree
+from optimizer.growth.tree import FIRST, Node, Tree
 from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import (
     AlternatorCharger,
@@ -22,6 +22,7 @@ from optimizer.inputs.circuit_parts import (
 )
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.parts import Battery, Controller, Converter, Inverter, Module, Part
+from optimizer.inputs.worn import condition_of
 from optimizer.rules.book import Severities
 
 KIND_NAMES: dict[type[Part], str] = {
@@ -44,7 +45,7 @@ LEAST_RATE = 1e-9
 """Interest a year below which nothing is discounted."""
 
 OWNED = -1
-"""Lot of what the customer has already."""
+"""Number of the oldest lot that the customer has already; of younger ones the numbers go on below it."""
 
 
 def usage_of(design: Design, prices: PriceList) -> Counter[str]:
@@ -72,8 +73,13 @@ class Lot:
     """Pieces of one part that were bought on one date."""
 
     node: int
-    """Number of the node; OWNED for the customer's own."""
+    """Number of the node; OWNED or below for the customer's own."""
     year: float
+
+    @property
+    def owned(self) -> bool:
+        """Whether the customer had them before the first purchase."""
+        return self.node <= OWNED
 
 
 class Ledger:
@@ -86,10 +92,15 @@ class Ledger:
         price = asked.price
         self.on_top = (1 + price.margin_pct / 100) * (1 + price.tax_pct / 100)
         self.owned = Counter[str]()
-        self.owned_years: dict[str, float] = {}
+        ages: dict[str, Counter[float]] = {}
         for own in asked.owned:
             self.owned[own.part] += own.quantity
-            self.owned_years[own.part] = max(self.owned_years.get(own.part, 0.0), own.age_months / 12)
+            ages.setdefault(own.part, Counter())[own.age_months / 12 if self.kind(own.part) == "battery" else 0.0] += own.quantity
+        self.owned_lots = {
+            item: {Lot(OWNED - at, -age) if self.kind(item) == "battery" else Lot(FIRST, 0.0): of[age] for at, age in enumerate(sorted(of, reverse=True))}
+            for item, of in ages.items()
+        }
+        """Pieces that are there before the first purchase, batteries by their age; others are as those of the first purchase."""
         self._spread_months = asked.bank.age_spread_months_max
 
         self.kits: tuple[Kit, ...] = tuple(self.prices.kits.offered.values())
@@ -194,7 +205,7 @@ class Ledger:
         share = self.growth.resale_share.get(self.kind(item), 0.0)  # type: ignore[call-overload]
         if not share or item.startswith(ALLOWANCE) or self.worn(item, lot, node.year):
             return 0.0
-        return float(share * self.catalog.by_id[item].price_cents * self.trend(item, node.year))
+        return float(share * self._used_cents(item) * self.trend(item, node.year))
 
     def end_value(self, item: str, lot: Lot) -> float:
         """What a piece of a lot is worth at the horizon [cents of that day]."""
@@ -202,7 +213,11 @@ class Ledger:
         year = self.growth.horizon_years
         if not share or item.startswith(ALLOWANCE) or self.worn(item, lot, year):
             return 0.0
-        return float(share * self.catalog.by_id[item].price_cents * self.trend(item, year))
+        return float(share * self._used_cents(item) * self.trend(item, year))
+
+    def _used_cents(self, item: str) -> float:
+        """Today's price that shares for used pieces are of: of a worn part as much as is left of it."""
+        return float(self.catalog.by_id[item].price_cents * condition_of(item))
 
     def kit_price(self, kit: Kit, node: Node) -> float:
         """What a kit costs at a node [cents of the day]."""
@@ -235,7 +250,7 @@ class Ledger:
             return (Lot(0, 0.0),)
         bought = tuple(Lot(one.number, one.year) for one in self.tree.path(node))
         if self.kind(item) == "battery" and self.owned[item]:
-            return (Lot(OWNED, -self.owned_years[item]), *bought)
+            return (*self.owned_lots[item], *bought)
         return bought
 
     def worn(self, item: str, lot: Lot, year: float) -> bool:
@@ -257,13 +272,14 @@ class Ledger:
     def together(self, item: str, node: Node) -> tuple[tuple[Lot, ...], ...]:
         """Largest groups of lots of a battery that may stand in one bank at a node: alive, and of an age.
 
-        Where the customer owns some and buys more at once, the owned ones are in the bank, as for a single purchase.
+        Where the customer owns some and buys more at once, all owned ones are in the bank, as for a single purchase.
         """
         alive = [lot for lot in self.lots(item, node) if not self.worn(item, lot, node.year)]
         most = self.spread_years(item) + 1e-9
         groups = [tuple(lot for lot in alive if 0 <= lot.year - first.year <= most) for first in alive]
         largest = [one for one in groups if not any(set(one) < set(other) for other in groups)]
-        if node.parent is None and self.owned[item]:
-            own = [one for one in largest if one[0].node == OWNED]
-            return tuple(own) if own else tuple(largest)
+        owned = {lot for lot in alive if lot.owned}
+        if node.parent is None and owned:
+            groups = [one if owned <= set(one) else tuple(lot for lot in one if lot.owned) for one in largest]
+            return tuple(dict.fromkeys(one for one in groups if one))
         return tuple(largest)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from optimizer.design import Design
 from optimizer.growth.ledger import ALLOWANCE, Ledger, Lot
 from optimizer.growth.sourced import RUNNING
-from optimizer.growth.tree import FIRST, Node
+from optimizer.growth.tree import FIRST, Node, Purchase
 
 if TYPE_CHECKING:
     from optimizer.growth.plan_program import PlanProgram
@@ -35,6 +35,11 @@ class Visit:
     changeover_cents: float
     yearly_cents: float = 0.0
     """What its source burns in a year, at today's prices."""
+
+    @property
+    def purchase(self) -> Purchase:
+        """What is bought here."""
+        return Purchase(self.bought, self.kits)
 
     @property
     def new_parts(self) -> dict[str, int]:

@@ -23,6 +23,7 @@ from optimizer.inputs.kits import Kit
 from optimizer.inputs.parts import Battery, Module, Part
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.starters import misfits, starters_of
+from optimizer.inputs.worn import condition_of
 from optimizer.needs.site import Needs
 from optimizer.proof.check import check_design
 from optimizer.proof.source import fed_design
@@ -50,11 +51,6 @@ class _Check:
         self.kits: dict[str, Kit] = {kit.id: kit for kit in catalog.kits}
         self.yearly: dict[int, float] = {}
         """What the source of each node's design burns in a year [cents]."""
-        self.owned: Counter[str] = Counter()
-        self.owned_years: dict[str, float] = {}
-        for own in self.asked.owned:
-            self.owned[own.part] += own.quantity
-            self.owned_years[own.part] = max(self.owned_years.get(own.part, 0.0), own.age_months / 12)
 
     def sentences(self) -> Iterator[str]:
         """Node after node, then the money of each future."""
@@ -109,10 +105,14 @@ class _Check:
 
     def _at_the_start(self) -> dict[tuple[str, Lot], int]:
         """Owned pieces before the first purchase."""
-        return {
-            (item, Lot(OWNED, -self.owned_years[item]) if isinstance(self._part(item), Battery) else Lot(0, 0.0)): count
-            for item, count in self.owned.items()
-        }
+        found: Counter[tuple[str, Lot]] = Counter()
+        for own in self.asked.owned:
+            lot = Lot(0, 0.0)
+            if isinstance(self._part(own.part), Battery):  # numbered by age, the oldest first
+                older = {other.age_months for other in self.asked.owned if other.part == own.part and other.age_months > own.age_months}
+                lot = Lot(OWNED - len(older), -own.age_months / 12)
+            found[own.part, lot] += own.quantity
+        return found
 
     def _brought(self, node: Node, visit: Visit) -> Counter[tuple[str, Lot]]:
         """Pieces that are bought at a node, one by one and in kits."""
@@ -142,7 +142,7 @@ class _Check:
                 yield f"{what}: {left} there, but {has} were there, {comes} bought and {goes} sold"
 
     def _lot_name(self, lot: Lot) -> str:
-        return "the customer's own" if lot.node == OWNED else f"year {lot.year:g}"
+        return "the customer's own" if lot.node <= OWNED else f"year {lot.year:g}"
 
     def _used(self, asked: Problem, node: Node, visit: Visit) -> Iterator[str]:
         """Pieces that the design uses are there: banks from lots of an age, the modules of each controller from one lot."""
@@ -270,7 +270,7 @@ class _Check:
         part = self._part(item)
         if part is None or (isinstance(part, Battery) and year - lot.year > self.catalog.chemistry(part).calendar_life_years + AGE_SLACK_YEARS):
             return 0.0
-        return shares.get(self._kind(item), 0.0) * cents(part.price) * self._trend(self._kind(item), year)
+        return shares.get(self._kind(item), 0.0) * condition_of(item) * cents(part.price) * self._trend(self._kind(item), year)
 
     def _spent(self, node: Node, visit: Visit) -> float:
         """What the purchases of a node cost, margin and tax with them [cents of the day]."""

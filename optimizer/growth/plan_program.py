@@ -31,6 +31,7 @@ Constraint families
     changeover   c[u,v] >= voltage u at v less voltage u at v'
     one_array    at most one model of module is bought at a later node
     stock, budget  kits that the problem demands are in the first purchase
+    given        packs and kits of a first purchase that is known already
 """
 
 from __future__ import annotations
@@ -46,7 +47,7 @@ import pulp
 from optimizer.bill import PriceList
 from optimizer.choice.solver import Solved, row_duals, run
 from optimizer.design import Design
-from optimizer.growth.ledger import OWNED, Ledger, Lot, usage_of
+from optimizer.growth.ledger import Ledger, Lot, usage_of
 from optimizer.growth.prices import Prices
 from optimizer.growth.sourced import RUNNING, yearly_cents
 from optimizer.growth.tree import Node
@@ -144,7 +145,7 @@ class PlanProgram:
         self._volt_rows: dict[tuple[int, int], int] = {}
         self._node_rows: dict[int, int] = {}
         self._layers_of: dict[tuple[str, int, int], list[Any]] = {}
-        self.items = sorted({item for node in self.nodes for column in offers[node.number] for item in column.usage} | self._in_kits() | set(+ledger.owned))
+        self.items = sorted({item for node in self.nodes for column in offers[node.number] for item in column.usage} | self._in_kits() | set(+ledger.owned) | set(self._given()))
         self.sizes = {item: self._sizes(item) for item in self.items}
         self._designs()
         self._flow()
@@ -158,6 +159,10 @@ class PlanProgram:
 
     def _in_kits(self) -> set[str]:
         return {part for kit in self.ledger.kits for part in kit.contents}
+
+    def _given(self) -> Mapping[str, int]:
+        """Pieces of every item that are bought at first, where that is known already."""
+        return self.tree.given.bought if self.tree.given is not None else {}
 
     def _sizes(self, item: str) -> list[int]:
         """Layers of a part of the core: what each count that some design uses adds to the next smaller one."""
@@ -208,6 +213,8 @@ class PlanProgram:
                 self.terms.append(weight * ledger.kit_price(kit, node) * z)
                 if kit.id in ledger.prices.kits.most:
                     self._row("stock", z <= ledger.prices.kits.most[kit.id])
+                if node.parent is None and self.tree.given is not None:
+                    self._row("given", z == self.tree.given.kits.get(kit.id, 0))
                 if node.parent is None and kit.id in ledger.prices.kits.least:
                     self._row("stock", z >= ledger.prices.kits.least[kit.id])
         for at, item in enumerate(self.items):
@@ -216,6 +223,8 @@ class PlanProgram:
                 name, weight = f"{at}_{node.number}", self._weight(node)
                 k = self.packs[item, node.number] = self._variable("k" + name, integer=True)
                 self.terms.append(weight * ledger.price(item, node) * ledger.pack(item) * k)
+                if node.parent is None and self.tree.given is not None:
+                    self._row("given", ledger.pack(item) * k == self._given().get(item, 0))
                 if part is not None and part.stock is not None and ledger.enforced("stock"):
                     self._row("stock", ledger.pack(item) * k <= part.stock)
                 bought = ledger.pack(item) * k + pulp.lpSum(
@@ -223,8 +232,8 @@ class PlanProgram:
                 )
                 for lot in ledger.lots(item, node):
                     key = (item, lot.node, node.number)
-                    here = [self._variable(f"u{name}_{lot.node + 1}_{j}", 1, integer=True) for j in range(len(sizes))]
-                    rest = self._variable(f"h{name}_{lot.node + 1}")
+                    here = [self._variable(f"u{name}_{_numbered(lot)}_{j}", 1, integer=True) for j in range(len(sizes))]
+                    rest = self._variable(f"h{name}_{_numbered(lot)}")
                     self.layers[key], self.there[key] = here, pulp.lpSum([*(size * u for size, u in zip(sizes, here, strict=True)), rest])
                     self._balance(item, lot, node, [*here, rest], bought)
                     self._value_at_the_end(item, lot, node, self.there[key])
@@ -232,7 +241,7 @@ class PlanProgram:
     def _balance(self, item: str, lot: Lot, node: Node, here: list[Any], bought: Any) -> None:
         """One lot of one item at one node: what was there, what comes, what is sold, layer by layer."""
         ledger, before = self.ledger, self._previous(node)
-        sizes, name = [*self.sizes[item], 1], f"{self.items.index(item)}_{node.number}_{lot.node + 1}"
+        sizes, name = [*self.sizes[item], 1], f"{self.items.index(item)}_{node.number}_{_numbered(lot)}"
         past = self._layers_of.get((item, lot.node, before.number)) if before is not None else None
         comes = lot.node == (node.number if ledger.has_lots(item) else lot.node)
         gone, come = [], []
@@ -252,9 +261,7 @@ class PlanProgram:
             self.gone[item, lot.node, node.number] = pulp.lpSum(gone)
             self.terms.append(-self._weight(node) * ledger.resale(item, node, lot) * pulp.lpSum(gone))
         if come:
-            own = 0
-            if before is None and ledger.owned[item]:
-                own = ledger.owned[item] if lot.node == OWNED or ledger.kind(item) != "battery" else 0
+            own = ledger.owned_lots.get(item, {}).get(lot, 0) if before is None else 0
             self._row("flow", pulp.lpSum(come) - (bought if comes else 0) == own)
 
     def _value_at_the_end(self, item: str, lot: Lot, node: Node, h: Any) -> None:
@@ -419,6 +426,11 @@ class PlanProgram:
         """Whole numbers of some variables, zeros left out."""
         counts = {key: round(float(pulp.value(variable) or 0.0)) for key, variable in variables.items()}
         return {key: count for key, count in counts.items() if count}
+
+
+def _numbered(lot: Lot) -> str:
+    """A lot in the name of a variable, which has no minus."""
+    return f"o{-lot.node}" if lot.owned else str(lot.node)
 
 
 def _sum(terms: Iterable[tuple[Any, float]]) -> Any:

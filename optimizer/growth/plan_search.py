@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 from optimizer.design import Design
 from optimizer.growth.fitted import offers_of
+from optimizer.growth.ledger import Ledger
 from optimizer.growth.offers import CoreFilter
 from optimizer.growth.plan import Plan
 from optimizer.growth.planned import Center, Planned
 from optimizer.growth.pool import Pool
 from optimizer.growth.rounds import Rounds
-from optimizer.growth.tree import Node, Tree
+from optimizer.growth.tree import Node, Purchase, Tree
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.problem import Problem
 
 Progress = Callable[[str], None]
 
@@ -28,14 +31,15 @@ class PlanSearch:
         self.plans: list[Plan] = []
         """Every plan that was met: each is a plan for other probabilities as well."""
         self.centers: list[Center] = []
-        by_problem: list[tuple[Node, Pool]] = []
+        by_problem: list[tuple[Problem, Pool]] = []
         self.pools: dict[int, Pool] = {}
         for node in tree.nodes:
-            pool = next((pool for other, pool in by_problem if other.problem == node.problem), None)
+            asked = _within_owned_banks(node, tree, catalog)
+            pool = next((pool for other, pool in by_problem if other == asked), None)
             if pool is None:
                 progress(f"designs for {node.name}")
-                pool = Pool(offers_of(node.problem, catalog))
-                by_problem.append((node, pool))
+                pool = Pool(offers_of(asked, catalog))
+                by_problem.append((asked, pool))
             self.pools[node.number] = pool
 
     def later(self, years: float) -> PlanSearch:
@@ -60,16 +64,31 @@ class PlanSearch:
         return ""
 
     def best(
-        self, chance: Mapping[str, float] | None = None, *, first: CoreFilter | None = None, fixed: Mapping[int, Design] = NOT_FIXED, seconds: float = 60.0,
-        gap: float = 0.0, name: str = "",
+        self, chance: Mapping[str, float] | None = None, *, first: CoreFilter | None = None, fixed: Mapping[int, Design] = NOT_FIXED,
+        given: Purchase | None = None, seconds: float = 60.0, gap: float = 0.0, name: str = "",
     ) -> Planned:
         """The plan of least expected present cost.
 
         chance: probability of each future; the problem's own where not given.
         first: kinds that the first purchase is held to.
         fixed: the one design that a node makes, by the number of the node.
+        given: the first purchase, where it was made already; any where not given.
         seconds: when to stop with what is known.
         gap: share of the cost at which a plan is good enough.
         """
         tree = self.tree if chance is None else self.tree.with_chance(chance)
-        return Rounds(self, tree, first, fixed, seconds, gap, name).result()
+        return Rounds(self, replace(tree, given=given), first, fixed, seconds, gap, name).result()
+
+
+def _within_owned_banks(node: Node, tree: Tree, catalog: Catalog) -> Problem:
+    """What a node asks; at first of a battery that the customer has no more than may stand in one bank, where new ones may not join them."""
+    if node.parent is not None:
+        return node.problem
+    ledger, locks = Ledger(tree, catalog), node.problem.locks
+    most = dict(locks.at_most)
+    for item, lots in ledger.owned_lots.items():
+        groups = ledger.together(item, node) if ledger.kind(item) == "battery" else ()
+        if groups and all(lot.owned for group in groups for lot in group):
+            stand = max(sum(lots[lot] for lot in group) for group in groups)
+            most[item] = min(most.get(item, stand), stand)
+    return node.problem if most == locks.at_most else node.problem.model_copy(update={"locks": locks.model_copy(update={"at_most": most})})

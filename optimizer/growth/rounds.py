@@ -18,6 +18,7 @@ import numpy as np
 from optimizer.choice.solver import Ending
 from optimizer.design import Design
 from optimizer.growth.by_first import ByFirst
+from optimizer.growth.first_plan import first_plan
 from optimizer.growth.ledger import ALLOWANCE, KIND_NAMES, MOUNTS, Ledger, circuits_at
 from optimizer.growth.offers import CoreFilter, TooManyDesigns
 from optimizer.growth.one_step import is_one_step
@@ -27,7 +28,7 @@ from optimizer.growth.planned import SLACK_CENTS, Center, NodePrices, Planned
 from optimizer.growth.pool import undominated_columns
 from optimizer.growth.prices import Prices
 from optimizer.growth.sourced import RUNNING
-from optimizer.growth.starting_prices import starting_prices
+from optimizer.growth.starting_prices import starting_prices, worth_of_owned
 from optimizer.growth.tree import FIRST, Node, Tree
 
 if TYPE_CHECKING:
@@ -102,7 +103,7 @@ class Rounds:
         self.anew_cents = 0.0
         """What the cheapest designs cost where each node buys all of its own."""
         self.best_prices = dict(self.start)
-        self.start_beside = {item: -self.ledger.owned[item] * sum(prices.each[item] for prices in self.start.values()) for item in items}
+        self.start_beside = {item: -worth_of_owned(self.ledger, self.nodes, item, start[item]) for item in items}
         self.best_beside = sum(self.start_beside.values())
 
     def _counts_in_kits(self) -> dict[str, set[int]]:
@@ -174,11 +175,14 @@ class Rounds:
     def _proven(self) -> Planned:
         """The plan with its proof, as far as the time goes."""
         self._descend()
-        self.search.centers.append(Center(dict(self.tree.chance), self.best_prices, self.best_beside))
+        if self.tree.given is None:  # a purchase that is given makes prices valid that else are none
+            self.search.centers.append(Center(dict(self.tree.chance), self.best_prices, self.best_beside))
         gap = EARLY_GAP if self.one_step else 0.0  # there the proof finds better plans on its way
         self.plan_of(self._in_work(), gap=gap)
         self._share_parts(gap=gap)
         plan = self.known
+        if plan is None and not self._hopeless():
+            plan = first_plan(self, HOPELESS_X * self.anew_cents)
         if plan is None:
             reason = "budget, stock or what must be used leave none" if self._hopeless() else "no plan was found in the time that was given"
             return Planned(None, self.bound, proven=False, reason=reason)
@@ -388,7 +392,7 @@ class Rounds:
     def _known_before(self) -> None:
         """The best of the plans that were met for other probabilities and that serve here."""
         for plan in self.search.plans:
-            serves = all(node.number in plan.visits for node in self.nodes)
+            serves = self.tree.given in (None, plan.first.purchase) and all(node.number in plan.visits for node in self.nodes)
             for node in self.nodes:
                 if serves and self._fixed(node):
                     serves = self.column(node, plan.visits[node.number].design).key == self.column(node, self.fixed[node.number]).key

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from optimizer.growth.ledger import GAIN_CENTS, Ledger, Lot
 from optimizer.growth.sourced import RUNNING
@@ -65,9 +65,26 @@ def starting_prices(ledger: Ledger, nodes: Sequence[Node], item: str) -> dict[in
         worth = dict.fromkeys(worth, 0.0)
     if ledger.has_lots(item):
         # Pieces of different lots may be worth no more than these together; groups of lots overlap at most so often.
-        overlap = {
-            node.number: max(1, max((sum(lot in group for group in ledger.together(item, node)) for lot in ledger.lots(item, node)), default=1))
-            for node in nodes
-        } if ledger.kind(item) == "battery" else {}
-        worth = {number: value / overlap.get(number, 1) for number, value in worth.items()}
+        worth = {node.number: worth[node.number] / _overlap(ledger, node, item) for node in nodes}
     return worth
+
+
+def _overlap(ledger: Ledger, node: Node, item: str) -> int:
+    """Most groups of lots that a piece may be one of."""
+    if ledger.kind(item) != "battery":
+        return 1
+    return max(1, max((sum(lot in group for group in ledger.together(item, node)) for lot in ledger.lots(item, node)), default=1))
+
+
+def worth_of_owned(ledger: Ledger, nodes: Sequence[Node], item: str, worth: Mapping[int, float]) -> float:
+    """Most that is made of all pieces that the customer has already: lent out at the worths of their use, and at last sold, or kept to the horizon."""
+    tree, present = ledger.tree, {node.number for node in nodes}
+
+    def made(node: Node, lot: Lot) -> float:
+        kept = worth[node.number] * _overlap(ledger, node, item)
+        kept += tree.ending_at(node) * ledger.end_value(item, lot) * ledger.discount(ledger.growth.horizon_years)
+        kept += sum(made(child, lot) for child in tree.children(node) if child.number in present)
+        sold = tree.weight(node) * ledger.discount(node.year) * ledger.resale(item, node, lot) if node.parent is not None else 0.0
+        return max(sold, kept)
+
+    return sum(count * made(nodes[0], lot) for lot, count in ledger.owned_lots.get(item, {}).items())

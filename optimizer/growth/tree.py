@@ -32,6 +32,14 @@ class Node:
 
 
 @dataclass(frozen=True)
+class Purchase:
+    """What is bought on a date: pieces of every item, and kits."""
+
+    bought: Mapping[str, int]
+    kits: Mapping[str, int]
+
+
+@dataclass(frozen=True)
 class Tree:
     """Nodes, parents first; the futures' probabilities can be changed without touching the nodes."""
 
@@ -40,6 +48,8 @@ class Tree:
     nodes: tuple[Node, ...]
     chance: Mapping[str, float]
     """Probability of each future."""
+    given: Purchase | None = None
+    """The first purchase, where it is known already."""
 
     def of_future(self, name: str) -> tuple[Node, ...]:
         """The nodes of a future in the order of their years, the first purchase before them."""
@@ -68,7 +78,7 @@ class Tree:
     def later(self, years: float) -> Tree:
         """The same tree with every step so many years later."""
         moved = tuple(node if node.parent is None else replace(node, year=node.year + years) for node in self.nodes)
-        return Tree(self.growth, self.asked, moved, self.chance)
+        return replace(self, nodes=moved)
 
     @property
     def steps(self) -> int:
@@ -83,11 +93,11 @@ class Tree:
             replace(node, number=place[node.number], parent=None if node.parent is None else place[node.parent])
             for node in self.nodes if node.number in place
         )
-        return Tree(self.growth, self.asked, nodes, self.chance), kept
+        return replace(self, nodes=nodes), kept
 
     def with_chance(self, chance: Mapping[str, float]) -> Tree:
         """The same tree with other probabilities."""
-        return Tree(self.growth, self.asked, self.nodes, dict(chance))
+        return replace(self, chance=dict(chance))
 
 
 def tree_of(problem: Problem) -> Tree:

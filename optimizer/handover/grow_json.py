@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from optimizer.design import choice_of
-from optimizer.growth.ledger import ALLOWANCE, OWNED
+from optimizer.growth.ledger import ALLOWANCE
 from optimizer.growth.plan import Visit
 from optimizer.handover.as_json import Data, choice_data
 from optimizer.questions.grow import Grown, NamedPlan
@@ -47,8 +48,9 @@ def grow_data(grown: Grown, inputs: Data) -> Data:
     }
 
 
-def _coin(cents: float) -> float:
-    return round(cents / 100, 2)
+def _coin(cents: float) -> float | None:
+    """In units of the currency; nothing where there is no plan."""
+    return round(cents / 100, 2) if math.isfinite(cents) else None
 
 
 def _money(by_name: Any) -> Data:
@@ -83,7 +85,7 @@ def _stage(visit: Visit) -> Data:
         "sell": _pieces(visit.sold),
         "there_unused": visit.idle,
         "there": [
-            {"part": item, "pieces": n, "bought_in_year": None if lot.node == OWNED else lot.year}
+            {"part": item, "pieces": n, "bought_in_year": None if lot.owned else lot.year}
             for (item, lot), n in visit.there.items() if not item.startswith(ALLOWANCE)
         ],
         "spent": _coin(visit.spent_cents),

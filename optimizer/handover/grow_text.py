@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections import Counter
 from collections.abc import Iterator, Mapping
 
 from optimizer.growth.plan import Plan, Visit
@@ -30,7 +32,7 @@ def grow_text(grown: Grown) -> str:
         *wrapped(f"{name}: {money(best.expected_cents)} {currency} in expectation, present money: {proof}"),
         *wrapped(f"Growth comes with a probability of {100 * grown.probability:.0f} %."),
     ]
-    lines += section("Buy now", _visit(best.planned.plan.first, currency, running_words(grown.problem)))
+    lines += section("Buy now", _visit(best.planned.plan, best.planned.plan.first, currency, running_words(grown.problem)))
     lines += _timeline(best.planned.plan, currency, _runs(grown))
     lines += section(f"Present cost under each future, {currency}", _costs(grown))
     lines += section(f"Regret: what a first purchase costs more than the best for that future, {currency}", _regrets(grown))
@@ -49,13 +51,16 @@ def _timeline(plan: Plan, currency: str, runs: str) -> Iterator[str]:
     later = sorted((visit for visit in plan.visits.values() if visit.node.parent is not None), key=lambda one: (one.node.future, one.node.year))
     for visit in later:
         stage = f": {visit.node.stage}" if visit.node.stage else ": nothing changes"
-        yield from section(f"Year {visit.node.year:g}, if '{visit.node.future}'{stage}", _visit(visit, currency, runs))
+        yield from section(f"Year {visit.node.year:g}, if '{visit.node.future}'{stage}", _visit(plan, visit, currency, runs))
 
 
-def _visit(visit: Visit, currency: str, runs: str) -> Iterator[str]:
+def _visit(plan: Plan, visit: Visit, currency: str, runs: str) -> Iterator[str]:
     yield from labelled("design", in_words(visit.design))
     yield from labelled("buy", _listed({**visit.kits, **visit.new_parts}) or "nothing")
-    kept = {part: n - visit.new_parts.get(part, 0) for part, n in visit.design.pieces.items() if n > visit.new_parts.get(part, 0)}
+    new = Counter(visit.new_parts)
+    for kit in plan.ledger.kits:
+        new.update({part: each * visit.kits.get(kit.id, 0) for part, each in kit.parts})
+    kept = {part: n - new[part] for part, n in visit.design.pieces.items() if n > new[part]}
     if kept and visit.node.parent is not None:
         yield from labelled("keep", _listed(kept))
     sold: dict[str, int] = {}
@@ -97,25 +102,31 @@ def _when(name: str) -> str:
 def _costs(grown: Grown) -> Iterator[str]:
     for named in grown.plans:
         mark = "" if named.planned.proven else " (not proven)"
-        yield from columns(f"  best {_when(named.name)}{mark}: {named.first_purchase}", "  " + money(named.expected_cents) + " expected")
-        yield from labelled("", "; ".join(f"{future} {money(cents)}" for future, cents in named.cost_by_future.items()), 9)
+        yield from columns(f"  best {_when(named.name)}{mark}: {named.first_purchase}", "  " + (money(named.expected_cents) + " expected" if math.isfinite(named.expected_cents) else "not for every future"))
+        yield from labelled("", "; ".join(f"{future} {_cost(cents)}" for future, cents in named.cost_by_future.items()), 9)
         if any(named.running_by_future.values()):
             runs = "; ".join(f"{future} {money(round(cents))}" for future, cents in named.running_by_future.items())
             yield from labelled("", f"of that {_runs(grown)}: {runs}", 9)
 
 
+def _cost(cents: float) -> str:
+    """Money, or that a first purchase leaves no plan."""
+    return money(cents) if math.isfinite(cents) else "no plan"
+
+
 def _regrets(grown: Grown) -> Iterator[str]:
     for one in grown.regrets:
         mark = "" if one.proven else " (not proven)"
-        yield from columns(f"  {one.kind}{mark}: {one.first_purchase}", "  " + money(one.greatest) + " at most")
-        yield from labelled("", "; ".join(f"{future} {money(cents)}" for future, cents in one.by_future.items()) + f"; expected cost {money(one.expected_cents)}", 9)
+        yield from columns(f"  {one.kind}{mark}: {one.first_purchase}", "  " + _cost(one.greatest) + " at most")
+        yield from labelled("", "; ".join(f"{future} {_cost(cents)}" for future, cents in one.by_future.items()) + f"; expected cost {money(one.expected_cents)}", 9)
 
 
 def _flips(grown: Grown) -> Iterator[str]:
     if not grown.lines:
         return
     if not grown.flips:
-        yield from wrapped(f"At every probability of growth the same first purchase is the best: {grown.lines[0].first_purchase}.", "  ")
+        of = "" if grown.complete else " of those that were asked"
+        yield from wrapped(f"At every probability of growth the same first purchase is the best{of}: {grown.lines[0].first_purchase}.", "  ")
     for flip in grown.flips:
         yield from wrapped(f"At a probability of growth of {100 * flip.probability:.1f} %: below it {flip.before}; above it {flip.after}.", "  ")
 

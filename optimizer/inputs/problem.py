@@ -32,6 +32,9 @@ COMPRESSOR_SURGE = 3.0
 TROPICS_DEG = 15.0
 """Latitude up to which months hardly differ, so that one figure for all may be true; common practice, no source."""
 
+OF_ALL_DATES = ("price.", "objective.", "life_cycle.", "solver.", "limits.budget", "bank.age_spread_months_max")
+"""Values that a plan counts with on every date: a stage does not change them."""
+
 TwelveTemperatures = Annotated[tuple[Kelvinable, ...], BeforeValidator(twelve)]
 BySeason = Positive | dict[str, Positive]
 TemperatureBySeason = Kelvinable | dict[str, Kelvinable]
@@ -93,7 +96,7 @@ class Balance(Section):
 class Bank(Section):
     """What the battery bank may be and where it stands."""
 
-    volts: tuple[Literal[12, 24, 36, 48], ...] = (12, 24, 48)
+    volts: Annotated[tuple[Literal[12, 24, 36, 48], ...], Field(min_length=1)] = (12, 24, 48)
     chemistries: tuple[str, ...] = ()
     place: Literal["ventilated room", "living space", "outside box"] = "ventilated room"
     unit_kwh_max: Positive = 20.0
@@ -334,6 +337,8 @@ class Problem(Section):
         data: dict[str, Any] = {name: getattr(self, name) for name in type(self).model_fields if name != "growth"}
         data["loads"] = tuple(load for load in self.loads if load.item not in gone) + stage.loads
         for path, value in stage.set.items():
+            if path.startswith(OF_ALL_DATES):
+                raise ValueError(f"'{path}' holds for all dates of a plan: set it in the problem itself, not in a stage")
             section, _, key = path.partition(".")
             record = data.get(section)
             if not isinstance(record, Section) or key not in type(record).model_fields:

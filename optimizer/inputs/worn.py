@@ -22,6 +22,16 @@ def worn_id(part_id: str, condition: float) -> str:
     return f"{part_id}/{100 * condition:.6g}pct"
 
 
+def condition_of(part_id: str) -> float:
+    """What is left of a part of this id; 1 for one that is not worn.
+
+    >>> condition_of("BT-AGM12-100/80pct"), condition_of("BT-AGM12-100")
+    (0.8, 1.0)
+    """
+    _, slash, left = part_id.rpartition("/")
+    return float(left.removesuffix("pct")) / 100 if slash and left.endswith("pct") else 1.0
+
+
 def worn(part: Part, condition: float) -> Part:
     """A part at a share of its rated capacity or power; none of it can be bought."""
     (fields,) = (fields for kind, fields in SCALED.items() if isinstance(part, kind))

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from optimizer.answer import solve
 from optimizer.design import Design
-from optimizer.growth.ledger import ALLOWANCE
+from optimizer.errors import InputError
+from optimizer.growth.ledger import ALLOWANCE, Ledger
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_search import PlanSearch
 from optimizer.growth.tree import FIRST
@@ -59,7 +60,7 @@ def ways(volts_later: int, volts_now: int) -> Iterator[Way]:
     yield Way(f"bank at {higher} V from the start", lambda design: design.bank.volts >= higher, lambda problem, _: with_section(
         problem, "bank", volts=tuple(v for v in problem.bank.volts if v >= higher)))
     yield Way(f"controllers that also take {higher} V", lambda design: all(_takes(block.part, higher) for block in design.blocks), lambda problem, catalog: _without(
-        problem, [one.id for one in catalog.controllers if not _takes(one, higher)]))
+        problem, [one.id for kind in (catalog.controllers, _all_in_one(catalog)) for one in kind if not _takes(one, higher)]))
     yield Way(f"battery units that can be wired for {higher} V", lambda design: design.bank.is_lithium and _rewired(design.bank.battery, higher, 4), lambda problem, catalog: _without(
         problem, [one.id for one in catalog.batteries if catalog.chemistry(one).family != "lithium" or not _rewired(one, higher, catalog.chemistry(one).cells_per_12v)]))
 
@@ -76,6 +77,11 @@ def _over_the_horizon(problem: Problem, growth: Growth) -> Problem:
 
 def _without(problem: Problem, parts: list[str]) -> Problem:
     return with_section(problem, "locks", exclude=tuple(dict.fromkeys((*problem.locks.exclude, *parts))))
+
+
+def _all_in_one(catalog: Catalog) -> tuple[Inverter, ...]:
+    """Inverters that charge from an array of their own."""
+    return tuple(one for one in catalog.inverters if one.kind == "all-in-one")
 
 
 def _stackable(design: Design) -> bool:
@@ -105,6 +111,7 @@ def doors(problem: Problem, search: PlanSearch, plan: Plan, later: PlanLater, pr
     years = [node.year for node in search.tree.nodes if node.parent is not None]
     known: dict[int, Plan | None] = {0: plan}
     most = max(0, int(12 * (growth.horizon_years - max(years, default=growth.horizon_years))) - 1)
+    most = last_month(search, most)
     first = round(12 * min(years, default=0.0))
 
     def at(months: int) -> Plan | None:
@@ -117,8 +124,10 @@ def doors(problem: Problem, search: PlanSearch, plan: Plan, later: PlanLater, pr
         if way.keeps is _stackable and not stacked:
             continue
         progress(f"door: {way.name}")
-        with_door = solve(way.only(today, catalog), catalog, explain=False)
-        price = float(with_door.report.bill.objective_cents - base) if with_door.report is not None else None
+        asked = way.only(today, catalog)
+        with_door = solve(asked, catalog, explain=False).report if asked.bank.volts else None  # only a stage may allow the voltage
+        keeps = with_door is not None and way.keeps(with_door.design)
+        price = float(with_door.bill.objective_cents - base) if with_door is not None and keeps else None
         kept = way.keeps(plan.first.design)
         last = _last_kept(lambda months, way=way: (found := at(months)) is not None and way.keeps(found.first.design), most) if kept else None  # type: ignore[misc]
         yield Door(way.name, price, kept, None if last is None or last == most else first + last, first + most)
@@ -127,6 +136,20 @@ def doors(problem: Problem, search: PlanSearch, plan: Plan, later: PlanLater, pr
     extra = _cable_ahead_cents(plan)
     if extra is not None:
         yield Door("cable, fuses and fittings for the final currents", extra, laid > 0, None, None)
+
+
+def has_prices(search: PlanSearch, months: int) -> bool:
+    """Whether no part would be bought only to be sold again where every step comes so many months later: prices that rise may make it so."""
+    try:
+        Ledger(search.tree.later(months / 12), search.catalog)
+    except InputError:
+        return False
+    return True
+
+
+def last_month(search: PlanSearch, most: int) -> int:
+    """The last month, up to `most`, of which that holds."""
+    return next((months for months in range(most, 0, -1) if has_prices(search, months)), 0)
 
 
 def _used(plan: Plan, item: str) -> int:

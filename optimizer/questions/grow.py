@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 
+from optimizer.choice.owned import unfit_demands
 from optimizer.growth.greedy import step_by_step
+from optimizer.growth.ledger import ALLOWANCE
 from optimizer.growth.offers import CoreFilter
 from optimizer.growth.plan import Plan, running_of_future
 from optimizer.growth.plan_search import PlanSearch
@@ -15,7 +18,9 @@ from optimizer.growth.planned import Planned
 from optimizer.growth.tree import FIRST, tree_of
 from optimizer.inputs.agreement import refuse_unknown_parts
 from optimizer.inputs.catalog import Catalog
+from optimizer.inputs.parts import Battery
 from optimizer.inputs.problem import Problem
+from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.sunlight import on_one_plane
 from optimizer.questions.doors import Door, doors
 from optimizer.questions.wait import Wait, waits
@@ -31,14 +36,14 @@ MAIN_SHARE = 0.25
 LEAST_S = 10.0
 """Time that any one plan gets that is begun, however many there are."""
 
+NEARLY = 1e-6
+"""Probability that is as good as none, but asks for a plan."""
+
 CONTINUED_S = 20.0
 """Time for a plan whose first design is given."""
 
 PLANS_FIRST = ("in expectation", "growth for certain")
 """Plans that are said before those of single futures."""
-
-FLIPS_MOST = 12
-"""Crossings of cost lines to follow."""
 
 
 @dataclass(frozen=True)
@@ -135,14 +140,23 @@ class Grown:
 
 
 def words_of(plan: Plan) -> str:
-    """A first purchase in words: voltage, battery, arrays, inverter."""
+    """A first purchase in words: voltage, battery, arrays, inverter, and what is bought ahead."""
     design = plan.first.design
     bank, inverter = design.bank, design.inverters
     ac = f", {inverter.count} x {inverter.inverter.id}" if inverter.inverter is not None else ""
     arrays = "".join(f", {block.modules} x {block.module.id} on {block.count} x {block.part.id}" for block in design.blocks)
     fitted = "".join(f", {n} x {part}" for part, n in sorted(design.fittings.pieces.items()))
     source = "".join(f", {n} x {part.id}" for part, n in design.source.pieces) if design.source is not None else ""
-    return f"{bank.volts} V {bank.battery.chemistry}: {bank.units} x {bank.battery.id}{arrays}{ac}{fitted}{source}"
+    return f"{bank.volts} V {bank.battery.chemistry}: {bank.units} x {bank.battery.id}{arrays}{ac}{fitted}{source}{_ahead(plan)}"
+
+
+def _ahead(plan: Plan) -> str:
+    """What a first purchase brings that its design does not use, in words; not the rest of a pack, nor what kits or the customer have beyond."""
+    first, ledger = plan.first, plan.ledger
+    packs = {part: min(first.idle.get(part, 0) - ledger.owned[part], n) // ledger.pack(part) for part, n in first.new_parts.items()}
+    parts = "".join(f", {n * ledger.pack(part)} x {part} ahead" for part, n in sorted(packs.items()) if n > 0)
+    laid = sum(ledger.price(item, first.node) * (n - first.usage.get(item, 0)) for item, n in first.bought.items() if item.startswith(ALLOWANCE))
+    return parts + (f", cable and fittings for {laid / 100:,.2f} ahead" if laid >= 1 else "")
 
 
 def grow(problem: Problem, catalog: Catalog, progress: Progress = lambda _: None, *, minutes: float = MINUTES) -> Grown:
@@ -154,6 +168,7 @@ def grow(problem: Problem, catalog: Catalog, progress: Progress = lambda _: None
     Stopped by Ctrl-C it returns what is known so far, `complete` False.
     """
     refuse_unknown_parts(problem, catalog)
+    problem, catalog = with_worn_parts(problem, catalog)
     problem = on_one_plane(problem)  # an array that stands keeps its tilt, whatever comes
     grown = Grown(problem, catalog)
     asking = _Asking(grown, problem, catalog, progress, minutes)
@@ -179,6 +194,17 @@ class _Asking:
         grown.probability = sum(future.probability for future in self.futures if future.grows)
         self.tree = tree
 
+    def _unfit(self) -> Iterator[str]:
+        """Owned parts that must be used and that cannot serve, in sentences with the rule."""
+        problem, catalog = self.problem, self.catalog
+        for own in problem.owned:
+            part = catalog.by_id[own.part]
+            if own.must_use and isinstance(part, Battery) and own.age_months / 12 > catalog.chemistry(part).calendar_life_years:
+                life = f"{part.chemistry} lasts {catalog.chemistry(part).calendar_life_years:g} years, and a plan uses none beyond that"
+                yield f"owned {own.part}: cannot serve: it is {own.age_months:g} months old; {life}"
+        if problem.inverter.autotransformer != "may" and not any(load.soft_starter == "may" for load in problem.loads):
+            yield from (one.sentence for one in unfit_demands(problem.model_copy(update={"growth": None}), catalog))
+
     # --- plans
 
     def _best(self, search: PlanSearch, name: str, *, chance: Mapping[str, float] | None = None, first: CoreFilter | None = None) -> Planned:
@@ -203,7 +229,11 @@ class _Asking:
 
     def run(self) -> None:
         """Everything in the order in which it is wanted most."""
-        grown, search = self.grown, PlanSearch(self.tree, self.catalog, self.progress)
+        grown = self.grown
+        grown.reason = "; ".join(self._unfit())
+        if grown.reason:
+            return
+        search = PlanSearch(self.tree, self.catalog, self.progress)
         grown.reason = search.impossible()
         if grown.reason:
             return
@@ -245,7 +275,7 @@ class _Asking:
                 continued = self._continuation(search, planned.plan, future)
                 costs[future] = continued.cost_by_future[future] if continued is not None else float("inf")
                 running[future] = running_of_future(continued, future) if continued is not None else 0.0
-        self.grown.plans.append(NamedPlan(name, planned, costs, sum(self.chance[one] * cost for one, cost in costs.items()), running))
+        self.grown.plans.append(NamedPlan(name, planned, costs, _expected(self.chance, costs), running))
 
     def _continued(self, search: PlanSearch, plan: Plan, future: str) -> float:
         """Present cost of a future with the first design of a plan and the best continuation [cents]."""
@@ -253,10 +283,11 @@ class _Asking:
         return found.cost_by_future[future] if found is not None else float("inf")
 
     def _continuation(self, search: PlanSearch, plan: Plan, future: str) -> Plan | None:
-        """The best plan for a future that begins with the first design of a plan."""
+        """The best plan for a future that begins with the first design of a plan and all that it buys for it, or ahead."""
         name = f"{words_of(plan)}, {future}"
         seconds = min(CONTINUED_S, max(LEAST_S, self._left_s(name)))
-        return self._known(search.best(_only(self.chance, {future: 1.0}), fixed={FIRST: plan.first.design}, seconds=seconds, name=name)).plan
+        chance, fixed = _only(self.chance, {future: 1.0}), {FIRST: plan.first.design}
+        return self._known(search.best(chance, fixed=fixed, given=plan.first.purchase, seconds=seconds, name=name)).plan
 
     def _step_by_step(self, search: PlanSearch) -> None:
         """What is cheapest at each date, chosen as if nothing came after it."""
@@ -294,7 +325,7 @@ class _Asking:
         # A future whose own plan was not proven may be served better by another's.
         least = {name: min([costs[name] for _, _, costs, _ in found] + [one.cost_by_future[name] for one in self.grown.plans]) for name in alone}
         for kind, plan, costs, proven in found:
-            by_future = {name: costs[name] - least[name] for name in least}
+            by_future = {name: costs[name] - least[name] for name in least if math.isfinite(least[name])}
             self.grown.regrets.append(Regret(words_of(plan), kind, by_future, plan.cents, proven))
         self.grown.regrets.sort(key=lambda one: (one.expected_cents, one.kind))
 
@@ -312,8 +343,7 @@ class _Asking:
 
     def _line(self, search: PlanSearch, plan: Plan) -> CostLine:
         costs = {name: plan.cost_by_future[name] if name in plan.cost_by_future else self._continued(search, plan, name) for name in self.chance}
-        ends = [sum(chance * costs[name] for name, chance in self._at(p).items()) for p in (0.0, 1.0)]
-        return CostLine(words_of(plan), *ends)
+        return CostLine(words_of(plan), *(_expected(self._at(p), costs) for p in (0.0, 1.0)))
 
     def _flips(self, search: PlanSearch) -> None:
         """All crossings of the plans' cost lines: the least cost is concave in the probability, so they are found by crossing."""
@@ -322,31 +352,35 @@ class _Asking:
         known: dict[float, CostLine] = {}
 
         def solved(probability: float) -> CostLine | None:
-            if probability not in known:
-                planned = self._best(search, f"growth at {100 * probability:.0f} %", chance=self._at(probability))
-                if planned.plan is None:
-                    return None
-                known[probability] = self._line(search, planned.plan)
-            return known[probability]
+            # The best for one end alone may leave no plan for the other: then the best of those that serve both.
+            for at in (probability, min(max(probability, NEARLY), 1 - NEARLY)):
+                if probability not in known:
+                    planned = self._best(search, f"growth at {100 * at:.0f} %", chance=self._at(at))
+                    line = self._line(search, planned.plan) if planned.plan is not None else None
+                    if line is not None and math.isfinite(line.never_cents) and math.isfinite(line.certain_cents):
+                        known[probability] = line
+            return known.get(probability)
 
         todo = [(0.0, 1.0)]
-        while todo and len(known) < FLIPS_MOST:
-            low, high = todo.pop()
-            first, last = solved(low), solved(high)
-            if first is None or last is None or abs(_slope(first) - _slope(last)) < 1:
-                continue
-            cross = (last.never_cents - first.never_cents) / (_slope(first) - _slope(last))
-            if not low + 1e-6 < cross < high - 1e-6:
-                continue
-            between = solved(cross)
-            if between is not None and between.at(cross) < first.at(cross) - 1:
-                todo += [(low, cross), (cross, high)]
-        envelope = lower_envelope(list(known.values()))
-        self.grown.lines = [line for line, _ in envelope]
-        self.grown.flips = [
-            Flip(start, before.first_purchase, after.first_purchase)
-            for (before, _), (after, start) in pairwise(envelope) if before.first_purchase != after.first_purchase
-        ]
+        try:
+            while todo:
+                low, high = todo.pop()
+                first, last = solved(low), solved(high)
+                if first is None or last is None or abs(_slope(first) - _slope(last)) < 1:
+                    continue
+                cross = (last.never_cents - first.never_cents) / (_slope(first) - _slope(last))
+                if not low + 1e-6 < cross < high - 1e-6:
+                    continue
+                between = solved(cross)
+                if between is not None and between.at(cross) < first.at(cross) - 1:
+                    todo += [(low, cross), (cross, high)]
+        finally:  # stopped or not, what was found counts
+            envelope = lower_envelope(list(known.values())) if {0.0, 1.0} <= known.keys() else []
+            self.grown.lines = [line for line, _ in envelope]
+            self.grown.flips = [
+                Flip(start, before.first_purchase, after.first_purchase)
+                for (before, _), (after, start) in pairwise(envelope) if before.first_purchase != after.first_purchase
+            ]
 
     # --- dates
 
@@ -379,6 +413,11 @@ def lower_envelope(lines: list[CostLine]) -> list[tuple[CostLine, float]]:
         if not found or found[-1][0] != line:
             found.append((line, start))
     return found
+
+
+def _expected(chance: Mapping[str, float], costs: Mapping[str, float]) -> float:
+    """Expected cost; what a future costs that cannot come does not matter, nor whether there is a plan for it."""
+    return sum(share * costs[name] for name, share in chance.items() if share > 0)
 
 
 def _only(chance: Mapping[str, float], kept: Mapping[str, float]) -> dict[str, float]:

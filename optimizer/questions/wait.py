@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from optimizer.growth.ledger import Ledger, Lot
+from optimizer.growth.ledger import Lot
 from optimizer.growth.plan import Plan, Visit
-from optimizer.growth.tree import FIRST
+from optimizer.growth.tree import FIRST, Node
 from optimizer.inputs.parts import Battery
 
 
@@ -23,17 +23,18 @@ class Wait:
 
 def waits(plan: Plan) -> tuple[Wait, ...]:
     """Parts that a plan buys at later nodes, by year; each with what buying them now would mean."""
-    ledger, found = plan.ledger, []
+    found = []
     for visit in sorted(plan.visits.values(), key=lambda one: (one.node.year, one.node.number)):
         if visit.node.parent is None:
             continue
-        for part, pieces in sorted(visit.new_parts.items()):
-            found.append(Wait(part, pieces, visit.node.year, visit.node.future, _reason(ledger, visit, part)))
+        for part, pieces in sorted((*visit.new_parts.items(), *visit.kits.items())):
+            found.append(Wait(part, pieces, visit.node.year, visit.node.future, _reason(plan, visit, part)))
     return tuple(found)
 
 
-def _reason(ledger: Ledger, visit: Visit, part_id: str) -> str:
-    node, part = visit.node, ledger.catalog.by_id[part_id]
+def _reason(plan: Plan, visit: Visit, part_id: str) -> str:
+    ledger, node = plan.ledger, visit.node
+    kit, part = next((one for one in ledger.kits if one.id == part_id), None), ledger.catalog.by_id.get(part_id)
     bought_now = Lot(FIRST, 0.0)
     if isinstance(part, Battery):
         if ledger.worn(part_id, bought_now, node.year):
@@ -46,8 +47,17 @@ def _reason(ledger: Ledger, visit: Visit, part_id: str) -> str:
                 f"bought now it would stand unused for {node.year:g} years, and beside those of year {between:g} it would be too old: {part.chemistry} of ages "
                 f"more than {12 * spread:g} months apart is not put in one bank"
             )
-    now = ledger.price(part_id, ledger.tree.nodes[FIRST])
-    chance = ledger.tree.weight(node)
-    then = chance * ledger.discount(node.year) * ledger.price(part_id, node)
-    needed = f"needed only if the future '{node.future}' comes ({100 * chance:.0f} %), and then in year {node.year:g}"
-    return f"{needed}: now a piece costs {now / 100:,.2f}, waiting {then / 100:,.2f} (expected, present)"
+
+    def price(at: Node) -> float:
+        return ledger.kit_price(kit, at) if kit is not None else ledger.price(part_id, at)
+
+    # A piece bought now would serve in every future that buys one later, so all of these are what waiting costs.
+    buying: dict[str, Node] = {}
+    for other in sorted(plan.visits.values(), key=lambda one: one.node.year):
+        if other.node.parent is not None and (other.new_parts.get(part_id) or other.kits.get(part_id)):
+            buying.setdefault(other.node.future, other.node)
+    chance = sum(ledger.tree.weight(one) for one in buying.values())
+    then = sum(ledger.tree.weight(one) * ledger.discount(one.year) * price(one) for one in buying.values())
+    names = " or ".join(f"'{future}'" for future in sorted(buying))
+    needed = f"needed only if the future {names} comes ({100 * chance:.0f} %), and here in year {node.year:g}"
+    return f"{needed}: now a piece costs {price(ledger.tree.nodes[FIRST]) / 100:,.2f}, waiting {then / 100:,.2f} (expected, present)"

@@ -433,3 +433,11 @@ def test_every_section_and_key_is_documented():
     assert "[rules]" in parts
     assert [suffix for suffix in OTHER_UNITS if f"`{suffix.removesuffix('_max')}" not in parts["Units"] and "per_" not in suffix] == []
     assert "`freight_per_lb`" in parts["Units"]
+
+
+def test_a_bank_needs_a_voltage_that_it_may_have():
+    """An empty list was a traceback."""
+    data = shipped("market_stall").model_dump(exclude_unset=True)
+    data["bank"]["volts"] = ()
+    with pytest.raises(ValueError, match="at least 1 item"):
+        Problem.model_validate(data)

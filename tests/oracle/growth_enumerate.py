@@ -354,9 +354,10 @@ class Purchases:
         self.tree = money.tree
         self.known: dict[Any, float] = {}
         owned = [own for own in money.asked.owned if own.part == item]
-        age = max((own.age_months for own in owned), default=0) / 12 if self.kind == "battery" else 0.0
-        count = sum(own.quantity for own in owned)
-        self.owned: Held = ((-age, count),) if count else ()
+        ages: Counter[float] = Counter()
+        for own in owned:
+            ages[-own.age_months / 12 if self.kind == "battery" else 0.0] += own.quantity
+        self.owned: Held = tuple(sorted(ages.items()))
 
     def pieces(self, demand: Demand) -> int:
         return sum(demand) if self.kind == "module" else demand
@@ -435,11 +436,11 @@ class Purchases:
             months = self.money.asked.bank.age_spread_months_max
             spread = (self.money.catalog.chemistry(part).age_spread_months_max if months is None else months) / 12 + 1e-9
             alive = [(year, n) for year, n in held if not self.money.worn(self.item, year, node.year)]
-            if node.parent is None and self.owned and alive and alive[0][0] == self.owned[0][0]:
-                oldest = alive[:1]  # where some are owned, they are in the first bank
-            else:
-                oldest = alive
-            return any(sum(n for year, n in alive if 0 <= year - first <= spread) >= demand for first, _ in oldest)
+            groups = [[(year, n) for year, n in alive if 0 <= year - first <= spread] for first, _ in alive]
+            own = [one for one in alive if one in self.owned]
+            if node.parent is None and own:  # where some are owned, new ones come only to all of them
+                groups = [[one for one in group if one in self.owned or all(other in group for other in own)] for group in groups]
+            return any(sum(n for _, n in group) >= demand for group in groups)
         return sum(n for _, n in held) >= demand
 
     @staticmethod

@@ -95,15 +95,20 @@ def _bounds_hold(case: Found) -> None:
 
 
 def _all_within_are_there(case: Found) -> None:
-    """For every design within a limit the proof has one that uses no more of anything, and whose controllers hold no more modules."""
+    """For every design within a limit the proof has one that uses no more of anything, and whose controllers hold no more modules.
+
+    Left out at first are banks of more owned batteries than may stand in one where new ones may not join them.
+    """
     rounds, prices = Rounds(case.search, case.search.tree, None, None, 60.0, 0.0, ""), PriceList(case.search.tree.asked, case.search.catalog)
     for node, ways in zip(case.search.tree.nodes, case.every.ways, strict=True):
         at, columns = rounds.start[node.number], [Column.of(design, prices) for _, design in ways]
         limit = 1.3 * min(at.cost(column.usage, column.volts) for column in columns) + SLACK_CENTS
         offers = case.search.pools[node.number].offers
+        assert not offers.stock.at_most or (node.parent is None and set(offers.stock.at_most) <= {own.part for own in case.search.tree.asked.owned})
         there = [Column.of(offer.design, prices) for offer in offers.priced(at, limit).within(limit)]
         for column in columns:
-            if at.cost(column.usage, column.volts) <= limit:
+            may_be = all(column.usage.get(part, 0) <= most for part, most in offers.stock.at_most.items())
+            if may_be and at.cost(column.usage, column.volts) <= limit:
                 assert any(
                     one.volts == column.volts and all(n <= column.usage.get(item, 0) for item, n in one.usage.items())
                     and _placed_as_easily(one, column) for one in there
@@ -207,6 +212,15 @@ def test_designs_that_cost_less_than_nothing_are_found_as_others_are(seed: int) 
         limit = 1.2 * least
         there = [len(list(offers.priced(at, most).within(most))) for at, most in ((plain, limit), (less, limit - spared))]
         assert there[0] == there[1] > 0
+
+
+def test_what_owned_parts_are_worth_at_the_end_is_in_the_bound() -> None:
+    """An owned inverter and an owned battery that count for something at the horizon: no bound is above the best plan, from the first one on."""
+    case = found(257)
+    assert {own.part for own in case.search.tree.asked.owned} == {"B-LFP4-200", "I-24-2000"}
+    assert case.proven
+    assert case.plan.cents == pytest.approx(case.least_cents, abs=SLACK_CENTS)
+    _bounds_hold(case)
 
 
 @pytest.mark.parametrize("seed", (48, 65))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from dataclasses import replace
 from functools import cache
@@ -19,8 +20,12 @@ from optimizer.handover.grow_json import grow_data
 from optimizer.handover.grow_text import grow_text
 from optimizer.handover.growth_pictures import draw_growth
 from optimizer.inputs.catalog import shipped_folder
-from optimizer.inputs.problem import Locks, Owned
+from optimizer.inputs.growth import Future, Step
+from optimizer.inputs.kits import Kit
+from optimizer.inputs.problem import Locks, Owned, Problem
+from optimizer.questions.doors import doors, has_prices, last_month
 from optimizer.questions.grow import CostLine, grow, lower_envelope, words_of
+from optimizer.questions.wait import waits
 
 FEW = {
     "modules": ("PV-080-36P", "PV-250-60P"), "batteries": ("BT-LFP12-012", "BT-LFP12-100", "BT-AGM12-035"),
@@ -34,6 +39,13 @@ def stall():
     whole = load_catalog()
     few = {kind: tuple(part for part in getattr(whole, kind) if part.id in ids) for kind, ids in FEW.items()}
     return load_problem(shipped_folder("problems") / "market_stall.toml"), replace(whole, kits=(), **few)
+
+
+@cache
+def dear_to_lay_later():
+    """The same where cable that is laid later costs four times as much: plans lay it ahead."""
+    problem, catalog = stall()
+    return problem.model_copy(update={"growth": problem.growth.model_copy(update={"later_allowance_x": 4.0})}), catalog
 
 
 @cache
@@ -115,6 +127,21 @@ def test_the_lines_give_the_least_cost_at_any_probability():
         assert min(line.at(probability) for line in grown.lines) == pytest.approx(best_at(probability).plan.cents, abs=2)
 
 
+def test_a_plan_pays_what_it_bought_ahead_in_every_future():
+    """A plan for growth lays its cable at once. Where the site then stays as it is, that is paid nevertheless."""
+    problem, catalog = dear_to_lay_later()
+    grown = grow(problem, catalog, minutes=30)
+    assert grown.proven
+    for one in grown.plans:  # nothing is sold at the end, and the site that stays has no other date
+        assert one.cost_by_future["stays"] == pytest.approx(one.planned.plan.first.spent_cents, abs=0.5)
+    search = PlanSearch(tree_of(problem), catalog)
+    for probability in (0.1, 0.3, 0.5, 0.7, 0.9):
+        best = search.best({"stays": 1 - probability, "goes well": probability}, seconds=300).plan
+        assert min(line.at(probability) for line in grown.lines) == pytest.approx(best.cents, abs=2)
+    assert len(grown.flips) == 2
+    assert ["ahead" in words for words in (grown.flips[0].before, grown.flips[0].after)] == [False, True]
+
+
 def test_lines_that_cross_twice_are_all_found():
     lines = [CostLine("a", 100, 400), CostLine("b", 180, 240), CostLine("c", 230, 200), CostLine("d", 300, 300)]
     found = lower_envelope(lines)
@@ -129,6 +156,35 @@ def test_what_is_left_for_later_is_what_the_plan_buys_later():
     assert {(one.part, one.pieces) for one in grown.waits} == {item for visit in later for item in visit.new_parts.items()}
     assert all("goes well" in one.reason or "stand unused" in one.reason or "worn out" in one.reason for one in grown.waits)
     assert grown.waits
+
+
+def test_what_waiting_costs_is_counted_over_all_futures_that_need_it():
+    """Two futures with the same needs: a controller bought now would serve in both, so waiting costs its price of both, 24 / 1.1."""
+    problem, catalog = stall()
+    (stage,) = problem.growth.stages
+    futures = tuple(
+        Future(name=name, probability=0.5, steps=(Step(year=1.0, stage=of),)) for name, of in (("early", stage.name), ("late", "the same"))
+    )
+    growth = problem.growth.model_copy(update={"stages": (stage, stage.model_copy(update={"name": "the same"})), "futures": futures})
+    waiting = waits(PlanSearch(tree_of(problem.model_copy(update={"growth": growth})), catalog).best(seconds=300).plan)
+    said = [one.reason for one in waiting if one.part == "CP-A10"]
+    assert len(said) == 2
+    assert all("'early' or 'late' comes (100 %)" in one and "a piece costs 24.00, waiting 21.82" in one for one in said)
+
+
+def test_a_kit_that_comes_later_is_left_for_later_and_its_parts_are_not_called_kept():
+    problem, catalog = stall()
+    catalog = replace(catalog, kits=(Kit(id="K-LATER", price=130.0, parts=(("BT-LFP12-100", 1),)),))
+    growth = problem.growth.model_copy(update={"resale_share": {}, "price_trend_pct": {}})
+    limits = problem.limits.model_copy(update={"budget": 340.0})
+    grown = grow(problem.model_copy(update={"growth": growth, "limits": limits}), catalog, minutes=1e-6)
+    later = grown.best.planned.plan.visits[1]
+    assert later.kits == {"K-LATER": 1}
+    assert later.design.pieces["BT-LFP12-100"] == 1
+    assert [(one.pieces, "130.00, waiting 59.09" in one.reason) for one in waits(grown.best.planned.plan) if one.part == "K-LATER"] == [(1, True)]
+    (kept,) = (line for line in grow_text(grown).splitlines() if line.startswith("  keep"))
+    assert "CP-A10" in kept
+    assert "BT-LFP12-100" not in kept
 
 
 def test_doors_are_priced_against_the_cheapest_of_today():
@@ -165,6 +221,60 @@ def test_the_picture_shows_both_futures_and_the_flip(tmp_path):
         assert word in drawn
 
 
+def test_a_door_to_a_voltage_that_only_a_stage_allows_cannot_be_kept_today():
+    """It was a traceback: today's problem with only that voltage has none."""
+    problem, catalog = stall()
+    whole = load_catalog()
+    stage = problem.growth.stages[0].model_copy(update={"loads": (), "set": {"bank.volts": (24,)}})
+    asked = problem.model_copy(update={"growth": problem.growth.model_copy(update={"stages": (stage,)})})
+    controllers = (*catalog.controllers, *(part for part in whole.controllers if part.id not in FEW["controllers"] and set(part.bank_v) == {12, 24}))
+    catalog = replace(catalog, controllers=tuple(sorted(controllers, key=lambda part: part.id)), converters=whole.converters)
+    search = PlanSearch(tree_of(asked), catalog)
+    plan = search.best(seconds=300).plan
+    assert [visit.design.bank.volts for visit in plan.visits.values()] == [12, 24]
+    found = {door.door: door for door in doors(asked, search, plan, lambda months: plan, lambda told: None)}
+    assert found["bank at 24 V from the start"].price_now_cents is None
+    assert not found["bank at 24 V from the start"].kept_now
+    both = found["controllers that also take 24 V"]
+    kept = solve(asked.model_copy(update={"growth": None}), replace(catalog, controllers=tuple(part for part in catalog.controllers if 24 in part.bank_v)))
+    assert both.price_now_cents == kept.report.bill.objective_cents - solve(asked.model_copy(update={"growth": None}), catalog).report.bill.objective_cents
+
+
+def test_dates_at_which_parts_would_be_bought_to_be_sold_again_are_not_looked_at():
+    """Half of a price that rises by 14 % a year is more than today's after 63.5 months: with a step in month 12, if it comes 52 months later."""
+    problem, catalog = stall()
+    growth = problem.growth.model_copy(update={"price_trend_pct": {"battery": 14.0}, "resale_share": {"battery": 0.5}, "discount_pct": 0.0, "horizon_years": 9.0})
+    search = PlanSearch(tree_of(problem.model_copy(update={"growth": growth})), catalog)
+    assert [has_prices(search, months) for months in (0, 48, 51, 52, 84)] == [True, True, True, False, False]
+    assert last_month(search, 95) == 51
+
+
+@pytest.mark.parametrize("chance", (0.5, 0.0))
+def test_a_first_purchase_that_leaves_no_plan_for_a_future_is_said(chance):
+    """Of the battery that growth needs twice there is one at a time: who does not buy one at first has no plan later."""
+    problem, catalog = stall()
+    lithium = (part.model_copy(update={"stock": 1 if part.id == "BT-LFP12-100" else None}) for part in catalog.batteries if part.chemistry == "lfp")
+    (stage,), (stays, grows) = problem.growth.stages, problem.growth.futures
+    growth = problem.growth.model_copy(update={
+        "stages": (stage.model_copy(update={"loads": (stage.loads[0].model_copy(update={"watts": 80.0}),)}),),
+        "futures": (stays.model_copy(update={"probability": 1 - chance}), grows.model_copy(update={"probability": chance})),
+    })
+    bounds = problem.bounds.model_copy(update={"battery_strings": 2})
+    grown = grow(problem.model_copy(update={"growth": growth, "bounds": bounds}), replace(catalog, batteries=tuple(lithium)))
+    alone = next(one for one in grown.plans if one.name == "stays, for certain")
+    data, text = grow_data(grown, {}), grow_text(grown)
+    json.dumps(data, allow_nan=False)
+    assert math.isinf(alone.cost_by_future["goes well"])
+    assert "goes well no plan" in text
+    assert not re.search(r"\b(nan|inf)\b", text)
+    assert next(one for one in data["plans"] if one["name"] == alone.name)["cost_by_future"]["goes well"] is None
+    assert alone.expected_cents == (alone.cost_by_future["stays"] if chance == 0 else math.inf)
+    assert [math.isinf(cents) for one in grown.regrets for cents in one.by_future.values()] == ([False, True] if chance == 0 else [False, False]) * 2
+    # Growth may come, so the lines are of first purchases that leave a plan for it.
+    assert len(grown.lines) == 3
+    assert all(math.isfinite(line.certain_cents) and line.never_cents > alone.cost_by_future["stays"] + 100 for line in grown.lines)
+
+
 def test_a_problem_without_growth_says_so():
     problem, catalog = stall()
     with pytest.raises(InputError, match="no \\[growth\\] section"):
@@ -179,6 +289,41 @@ def test_a_node_that_no_design_serves_is_named():
     assert grown.best is None
     assert "goes well, year 1" in grown.reason
     assert "there is no plan" in grow_text(grown)
+
+
+@pytest.mark.parametrize("changed", [
+    {"limits.budget": 900}, {"price.tax_pct": 20}, {"objective.price_per_kg": 1}, {"life_cycle.objective": "life-cycle"}, {"solver.gap": 0.1},
+    {"bank.age_spread_months_max": 0},
+])
+def test_a_stage_that_changes_what_holds_for_the_whole_plan_is_refused(changed):
+    """It was left aside without a word: a budget of the second year was none."""
+    problem, _ = stall()
+    data = problem.model_dump(exclude_unset=True)
+    data["growth"]["stages"][0]["set"] = changed
+    (key,) = changed
+    with pytest.raises(ValueError, match=f"'{key}' holds for all dates of a plan"):
+        Problem.model_validate(data)
+    data["growth"]["stages"][0]["set"] = {"autonomy.days": 3}
+    assert tree_of(Problem.model_validate(data)).nodes[1].problem.autonomy.days == 3
+
+
+@pytest.mark.parametrize(("owned", "said"), [
+    ({"age_months": 400}, "owned BT-LFP12-012: cannot serve: it is 400 months old; lfp lasts 12 years"),
+    ({"condition": 0.2}, "owned BT-LFP12-012/20pct: cannot serve: Usable storage carries the autonomy"),
+])
+def test_what_must_be_used_and_cannot_serve_is_rejected_at_once(owned, said):
+    """New ones of the same model do not stand for it."""
+    problem, catalog = stall()
+    asked = problem.model_copy(update={"owned": (Owned(part="BT-LFP12-012", quantity=2, must_use=True, **owned),)})
+    steps = []
+    grown = grow(asked, catalog, progress=steps.append)
+    assert grown.best is None
+    assert grown.complete
+    assert grown.reason.startswith(said)
+    assert steps == []  # nothing was searched
+    may_be = grow(asked.model_copy(update={"owned": (asked.owned[0].model_copy(update={"must_use": False}),)}), catalog, minutes=1e-6)
+    assert may_be.best is not None
+    assert may_be.best.planned.plan.first.bought["BT-LFP12-012"] == 2
 
 
 def test_when_the_time_is_over_what_is_known_is_said():
