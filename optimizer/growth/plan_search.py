@@ -9,6 +9,7 @@ from dataclasses import replace
 from optimizer.design import Design
 from optimizer.growth.fitted import offers_of
 from optimizer.growth.ledger import Ledger
+from optimizer.growth.met import best_of_met
 from optimizer.growth.offers import CoreFilter
 from optimizer.growth.plan import Plan
 from optimizer.growth.planned import Center, Planned
@@ -62,6 +63,10 @@ class PlanSearch:
             if not self.pools[node.number].offers.possible:
                 return f"no design serves {node.name}: {self.pools[node.number].offers.base.missing}"
         return ""
+
+    def best_met(self) -> Plan | None:
+        """The cheapest plan of all that were met, the futures of those that begin alike joined; None where a future is in none of them."""
+        return best_of_met(self.plans, Ledger(self.tree, self.catalog), lambda _node, _design: True)
 
     def best(
         self, chance: Mapping[str, float] | None = None, *, first: CoreFilter | None = None, fixed: Mapping[int, Design] = NOT_FIXED,

@@ -20,6 +20,7 @@ from optimizer.design import Design
 from optimizer.growth.by_first import ByFirst
 from optimizer.growth.first_plan import first_plan
 from optimizer.growth.ledger import ALLOWANCE, KIND_NAMES, MOUNTS, Ledger, circuits_at
+from optimizer.growth.met import best_of_met
 from optimizer.growth.offers import CoreFilter, TooManyDesigns
 from optimizer.growth.one_step import is_one_step
 from optimizer.growth.plan import Plan, plan_from
@@ -390,22 +391,19 @@ class Rounds:
         return plan
 
     def _known_before(self) -> None:
-        """The best of the plans that were met for other probabilities and that serve here."""
-        for plan in self.search.plans:
-            serves = self.tree.given in (None, plan.first.purchase) and all(node.number in plan.visits for node in self.nodes)
-            for node in self.nodes:
-                if serves and self._fixed(node):
-                    serves = self.column(node, plan.visits[node.number].design).key == self.column(node, self.fixed[node.number]).key
-            if serves and (self.first is None or self.first.keeps(plan.first.design)):
-                here = Plan(self.ledger, {node.number: plan.visits[node.number] for node in self.nodes}, {
-                    future: cost for future, cost in plan.cost_by_future.items() if self.tree.chance[future] > 0
-                })
-                if self.known is None or here.cents < self.known.cents:
-                    self.known = here
+        """The best plan of those that were met for other questions and that serve here."""
+        plans = [plan for plan in self.search.plans if self.tree.given in (None, plan.first.purchase)]
+        self.known = best_of_met(plans, self.ledger, self._serves)
         if self.known is not None:
             for node in self.nodes:
                 if not self._fixed(node):
                     self._add(node, [self.known.visits[node.number].design])
+
+    def _serves(self, node: Node, design: Design) -> bool:
+        """Whether a node may have a design here."""
+        if self._fixed(node):
+            return self.column(node, design).key == self.column(node, self.fixed[node.number]).key
+        return node.number != FIRST or self.first is None or self.first.keeps(design)
 
     def _fixed_column(self, node: Node) -> list[Column]:
         return [self.column(node, self.fixed[node.number])] if self._fixed(node) else []

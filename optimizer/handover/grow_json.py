@@ -9,7 +9,7 @@ from optimizer.design import choice_of
 from optimizer.growth.ledger import ALLOWANCE
 from optimizer.growth.plan import Visit
 from optimizer.handover.as_json import Data, choice_data
-from optimizer.questions.grow import Grown, NamedPlan
+from optimizer.questions.grown import Grown, NamedPlan
 
 
 def grow_data(grown: Grown, inputs: Data) -> Data:
@@ -24,6 +24,7 @@ def grow_data(grown: Grown, inputs: Data) -> Data:
             {
                 "first_purchase": one.first_purchase, "kind": one.kind, "by_future": _money(one.by_future), "greatest": _coin(one.greatest),
                 "expected_cost": _coin(one.expected_cents), "proven": one.proven,
+                "least_cost": _coin(one.least_cents),
             }
             for one in grown.regrets
         ],

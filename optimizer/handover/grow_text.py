@@ -12,7 +12,7 @@ from optimizer.handover.generator_text import running_words
 from optimizer.handover.layout import bullets, columns, joined, labelled, money, section, wrapped
 from optimizer.handover.questions_text import PRELIMINARY, in_words
 from optimizer.needs.sunlight import sun_on_plane
-from optimizer.questions.grow import Grown
+from optimizer.questions.grown import Grown
 
 WHOLE_PAGE = (
     "Every design here is preliminary. `bankstring check PROBLEM CHOICE` prints the whole page of the one to buy now, with its cables, fuses, settings and cautions; "
@@ -116,9 +116,14 @@ def _cost(cents: float) -> str:
 
 def _regrets(grown: Grown) -> Iterator[str]:
     for one in grown.regrets:
-        mark = "" if one.proven else " (not proven)"
-        yield from columns(f"  {one.kind}{mark}: {one.first_purchase}", "  " + _cost(one.greatest) + " at most")
-        yield from labelled("", "; ".join(f"{future} {_cost(cents)}" for future, cents in one.by_future.items()) + f"; expected cost {money(one.expected_cents)}", 9)
+        by_future = "; ".join(f"{future} {money(cents)}" for future, cents in one.by_future.items())
+        if one.proven:
+            yield from columns(f"  {one.kind}: {one.first_purchase}", "  " + money(one.greatest) + " at most")
+            yield from labelled("", f"{by_future}; expected cost {money(one.expected_cents)}", 9)
+        else:  # what a plan that more time may better would be regretted for is no regret of the purchase
+            least = f", the best no less than {money(one.least_cents)}" if one.least_cents > 0 else ""
+            yield from columns(f"  {one.kind} (not proven): {one.first_purchase}", "  not known")
+            yield from labelled("", f"expected cost of what was found {money(one.expected_cents)}{least}; of it {by_future}", 9)
 
 
 def _flips(grown: Grown) -> Iterator[str]:

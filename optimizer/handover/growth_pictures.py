@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from optimizer.errors import InputError
 from optimizer.handover.layout import money
 from optimizer.handover.pictures import FIXED, FOOTER, GREYS, LINES, picture_file, save
-from optimizer.questions.grow import Grown
+from optimizer.questions.grown import Grown
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

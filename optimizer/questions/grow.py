@@ -5,16 +5,14 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
 from itertools import pairwise
 
 from optimizer.choice.owned import unfit_demands
 from optimizer.growth.greedy import step_by_step
-from optimizer.growth.ledger import ALLOWANCE
 from optimizer.growth.offers import CoreFilter
 from optimizer.growth.plan import Plan, running_of_future
 from optimizer.growth.plan_search import PlanSearch
-from optimizer.growth.planned import Planned
+from optimizer.growth.planned import SLACK_CENTS, Planned
 from optimizer.growth.tree import FIRST, tree_of
 from optimizer.inputs.agreement import refuse_unknown_parts
 from optimizer.inputs.catalog import Catalog
@@ -22,8 +20,9 @@ from optimizer.inputs.parts import Battery
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.worn import with_worn_parts
 from optimizer.needs.sunlight import on_one_plane
-from optimizer.questions.doors import Door, doors
-from optimizer.questions.wait import Wait, waits
+from optimizer.questions.doors import doors
+from optimizer.questions.grown import CostLine, Flip, Grown, NamedPlan, Regret, words_of
+from optimizer.questions.wait import waits
 
 Progress = Callable[[str], None]
 
@@ -46,119 +45,6 @@ PLANS_FIRST = ("in expectation", "growth for certain")
 """Plans that are said before those of single futures."""
 
 
-@dataclass(frozen=True)
-class NamedPlan:
-    """A plan and what it is best for; costs under every future, those that it was not made for with the best continuation."""
-
-    name: str
-    planned: Planned
-    cost_by_future: Mapping[str, float]
-    """Present cost [cents]."""
-    expected_cents: float
-    running_by_future: Mapping[str, float] = field(default_factory=dict)
-    """What of the costs is for fuel and service, or energy that is paid for [cents]."""
-
-    @property
-    def first_purchase(self) -> str:
-        """The first purchase in words."""
-        assert self.planned.plan is not None, "a named plan holds a plan"
-        return words_of(self.planned.plan)
-
-
-@dataclass(frozen=True)
-class Regret:
-    """What a first purchase costs more than the best for each future would have [cents]."""
-
-    first_purchase: str
-    kind: str
-    """Why it is looked at: a voltage, a chemistry."""
-    by_future: Mapping[str, float]
-    expected_cents: float
-    """Expected present cost of the best plan with it [cents]."""
-    proven: bool
-
-    @property
-    def greatest(self) -> float:
-        """The largest regret of any future [cents]."""
-        return max(self.by_future.values())
-
-
-@dataclass(frozen=True)
-class Flip:
-    """Probability of growth at which another first purchase becomes the best."""
-
-    probability: float
-    before: str
-    after: str
-
-
-@dataclass(frozen=True)
-class CostLine:
-    """Expected cost of one plan over the probability of growth: a straight line."""
-
-    first_purchase: str
-    never_cents: float
-    certain_cents: float
-
-    def at(self, probability: float) -> float:
-        """Expected present cost at a probability of growth [cents]."""
-        return (1 - probability) * self.never_cents + probability * self.certain_cents
-
-
-@dataclass
-class Grown:
-    """The answer; parts that were not reached when it was stopped are empty, and `complete` is False."""
-
-    problem: Problem
-    catalog: Catalog
-    plans: list[NamedPlan] = field(default_factory=list)
-    """In expectation first, then growth for certain, growth never, and each future for certain."""
-    regrets: list[Regret] = field(default_factory=list)
-    lines: list[CostLine] = field(default_factory=list)
-    flips: list[Flip] = field(default_factory=list)
-    doors: list[Door] = field(default_factory=list)
-    waits: list[Wait] = field(default_factory=list)
-    step_by_step_cents: float | None = None
-    """Expected present cost when each purchase is the cheapest of its day [cents]."""
-    probability: float = 0.0
-    """Probability that the site grows."""
-    complete: bool = True
-    not_asked: str = ""
-    """The first plan that the time was over for."""
-    all_proven: bool = True
-    reason: str = ""
-
-    @property
-    def best(self) -> NamedPlan | None:
-        """The plan of least expected cost."""
-        return self.plans[0] if self.plans else None
-
-    @property
-    def proven(self) -> bool:
-        """Whether every figure is that of a proven plan."""
-        return self.complete and self.all_proven
-
-
-def words_of(plan: Plan) -> str:
-    """A first purchase in words: voltage, battery, arrays, inverter, and what is bought ahead."""
-    design = plan.first.design
-    bank, inverter = design.bank, design.inverters
-    ac = f", {inverter.count} x {inverter.inverter.id}" if inverter.inverter is not None else ""
-    arrays = "".join(f", {block.modules} x {block.module.id} on {block.count} x {block.part.id}" for block in design.blocks)
-    fitted = "".join(f", {n} x {part}" for part, n in sorted(design.fittings.pieces.items()))
-    source = "".join(f", {n} x {part.id}" for part, n in design.source.pieces) if design.source is not None else ""
-    return f"{bank.volts} V {bank.battery.chemistry}: {bank.units} x {bank.battery.id}{arrays}{ac}{fitted}{source}{_ahead(plan)}"
-
-
-def _ahead(plan: Plan) -> str:
-    """What a first purchase brings that its design does not use, in words; not the rest of a pack, nor what kits or the customer have beyond."""
-    first, ledger = plan.first, plan.ledger
-    packs = {part: min(first.idle.get(part, 0) - ledger.owned[part], n) // ledger.pack(part) for part, n in first.new_parts.items()}
-    parts = "".join(f", {n * ledger.pack(part)} x {part} ahead" for part, n in sorted(packs.items()) if n > 0)
-    laid = sum(ledger.price(item, first.node) * (n - first.usage.get(item, 0)) for item, n in first.bought.items() if item.startswith(ALLOWANCE))
-    return parts + (f", cable and fittings for {laid / 100:,.2f} ahead" if laid >= 1 else "")
-
-
 def grow(problem: Problem, catalog: Catalog, progress: Progress = lambda _: None, *, minutes: float = MINUTES) -> Grown:
     """Plans over the stages and futures of a problem.
 
@@ -177,6 +63,10 @@ def grow(problem: Problem, catalog: Catalog, progress: Progress = lambda _: None
     except KeyboardInterrupt:
         grown.complete = False
     return grown
+
+
+_Start = tuple[str, Plan, dict[str, float], Planned]
+"""Why a first purchase is looked at, the best plan with it, its costs under every future, and what is proven of it."""
 
 
 class _Stopped(KeyboardInterrupt):
@@ -246,9 +136,17 @@ class _Asking:
         if expected.plan is None:
             grown.reason = expected.reason
             return
-        firsts = list(self._considered())
-        self.left = len(self.futures) + len(firsts) + 12
         self._name(PLANS_FIRST[0], search, expected)
+        grown.waits.extend(waits(expected.plan))
+        try:
+            self._beside(search)
+        finally:  # stopped or not, what was found counts
+            self._better(search)
+
+    def _beside(self, search: PlanSearch) -> None:
+        """What is asked beside the plan in expectation."""
+        grown, firsts = self.grown, list(self._considered())
+        self.left = len(self.futures) + len(firsts) + 12
         alone: dict[str, Planned] = {}
         for future in self.futures:
             name = f"{future.name}, for certain"
@@ -258,11 +156,22 @@ class _Asking:
         if len(growing) > 1 and 0 < grown.probability < 1:
             self._name(PLANS_FIRST[1], search, self._best(search, PLANS_FIRST[1], chance=self._at(1.0)))
             grown.plans.sort(key=lambda one: PLANS_FIRST.index(one.name) if one.name in PLANS_FIRST else len(PLANS_FIRST))
-        grown.waits.extend(waits(expected.plan))
         self._step_by_step(search)
         self._regrets(search, firsts, alone)
         self._flips(search)
-        grown.doors.extend(doors(self.problem, search, expected.plan, self._later(search), self.progress))
+        grown.doors.extend(doors(self.problem, search, self._better(search), self._later(search), self.progress))
+
+    def _better(self, search: PlanSearch) -> Plan:
+        """The plan in expectation; where it has no proof a cheaper one of those that were met for other questions takes its place."""
+        named = self.grown.plans[0]
+        plan, met = named.planned.plan, search.best_met()
+        assert plan is not None, "the plan in expectation is named where there is one"
+        if named.planned.proven or met is None or met.cents >= plan.cents - SLACK_CENTS:
+            return plan
+        running = {future: running_of_future(met, future) for future in met.cost_by_future}
+        self.grown.plans[0] = NamedPlan(named.name, Planned(met, named.planned.bound_cents, proven=False), met.cost_by_future, met.cents, running)
+        self.grown.waits[:] = waits(met)
+        return met
 
     def _name(self, name: str, search: PlanSearch, planned: Planned) -> None:
         """A plan under every future: those that it was not made for with the best continuation of its first purchase."""
@@ -310,23 +219,23 @@ class _Asking:
 
     def _regrets(self, search: PlanSearch, firsts: list[tuple[str, CoreFilter]], alone: Mapping[str, Planned]) -> None:
         """Costs of the best plan with each kind of first purchase, held against the least that is known for each future."""
-        found: list[tuple[str, Plan, dict[str, float], bool]] = []
+        found: list[_Start] = []
         try:
             for kind, first in firsts:
                 planned = self._best(search, f"starting with {kind}", first=first)
                 if planned.plan is not None:
                     costs = dict(planned.plan.cost_by_future)
                     costs |= {name: self._continued(search, planned.plan, name) for name in self.chance if name not in costs}
-                    found.append((kind, planned.plan, costs, planned.proven))
+                    found.append((kind, planned.plan, costs, planned))
         finally:  # stopped or not, what was found counts
             self._hold_against_the_least(found, alone)
 
-    def _hold_against_the_least(self, found: list[tuple[str, Plan, dict[str, float], bool]], alone: Mapping[str, Planned]) -> None:
+    def _hold_against_the_least(self, found: list[_Start], alone: Mapping[str, Planned]) -> None:
         # A future whose own plan was not proven may be served better by another's.
-        least = {name: min([costs[name] for _, _, costs, _ in found] + [one.cost_by_future[name] for one in self.grown.plans]) for name in alone}
-        for kind, plan, costs, proven in found:
+        least = {name: min([costs[name] for _, _, costs, _ in found] + [one.cost_by_future.get(name, math.inf) for one in self.grown.plans]) for name in alone}
+        for kind, plan, costs, planned in found:
             by_future = {name: costs[name] - least[name] for name in least if math.isfinite(least[name])}
-            self.grown.regrets.append(Regret(words_of(plan), kind, by_future, plan.cents, proven))
+            self.grown.regrets.append(Regret(words_of(plan), kind, by_future, plan.cents, planned.proven, plan.cents if planned.proven else planned.bound_cents))
         self.grown.regrets.sort(key=lambda one: (one.expected_cents, one.kind))
 
     # --- probability of growth

@@ -32,7 +32,7 @@ from optimizer.inputs.catalog import Catalog
 from optimizer.inputs.circuit_parts import Autotransformer, SoftStarter
 from optimizer.inputs.problem import Problem
 from optimizer.inputs.starters import Fittings
-from optimizer.questions.grow import Grown, NamedPlan
+from optimizer.questions.grown import Grown, NamedPlan
 
 AT_ONCE_STARTERS = (5, 7, 24, 50, 73, 110, 113)
 AT_ONCE_TRANSFORMERS = (1, 3, 4, 9, 13)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import re
+from copy import copy
 from dataclasses import replace
 from functools import cache
 
@@ -14,6 +15,7 @@ from typer.testing import CliRunner
 from optimizer import load_catalog, load_problem, solve
 from optimizer.cli import app
 from optimizer.errors import InputError
+from optimizer.growth.offers import CoreFilter
 from optimizer.growth.plan_search import PlanSearch
 from optimizer.growth.tree import tree_of
 from optimizer.handover.grow_json import grow_data
@@ -24,7 +26,8 @@ from optimizer.inputs.growth import Future, Step
 from optimizer.inputs.kits import Kit
 from optimizer.inputs.problem import Locks, Owned, Problem
 from optimizer.questions.doors import doors, has_prices, last_month
-from optimizer.questions.grow import CostLine, grow, lower_envelope, words_of
+from optimizer.questions.grow import grow, lower_envelope
+from optimizer.questions.grown import CostLine, words_of
 from optimizer.questions.wait import waits
 
 FEW = {
@@ -101,6 +104,25 @@ def test_the_best_in_expectation_costs_no_more_than_any_other_first_purchase():
     assert max(others) > grown.best.expected_cents + 100  # the comparison tells plans apart
 
 
+def test_without_a_proof_the_plan_in_expectation_is_the_cheapest_that_any_question_met(monkeypatch):
+    """The plan in expectation, held to lead, ends without a proof: those of other questions are cheaper."""
+    asked = PlanSearch.best
+
+    def held_to_lead(search, *rest, name="", **more):
+        if name != "in expectation":
+            return asked(search, *rest, name=name, **more)
+        poor = asked(search, *rest, name=name, **{**more, "first": CoreFilter(chemistries=("agm",))})
+        return replace(poor, bound_cents=0.0, proven=False)
+
+    monkeypatch.setattr(PlanSearch, "best", held_to_lead)
+    grown, proven = grow(*stall(), minutes=30), answer()
+    assert not grown.best.planned.proven
+    assert grown.best.expected_cents == pytest.approx(proven.best.expected_cents, abs=1)
+    assert grown.best.cost_by_future == pytest.approx(proven.best.cost_by_future, abs=1)
+    assert {one.part for one in grown.waits} == {one.part for one in proven.waits}
+    assert "agm" not in grown.best.first_purchase
+
+
 def test_a_regret_is_against_the_best_for_that_future():
     grown = answer()
     alone = {one.name.removesuffix(", for certain"): one.planned.plan.cents for one in grown.plans if one.name.endswith("for certain")}
@@ -111,6 +133,21 @@ def test_a_regret_is_against_the_best_for_that_future():
         assert expected == pytest.approx(one.expected_cents, abs=1)
         assert one.greatest == max(one.by_future.values())
     assert any(one.greatest > 100 for one in grown.regrets)
+
+
+def test_no_regret_is_told_of_a_plan_that_more_time_may_better():
+    grown = copy(answer())
+    known, *others = grown.regrets
+    grown.regrets = [known, *(replace(one, proven=False, least_cents=one.expected_cents - 1234) for one in others)]
+    page = " ".join(grow_text(grown).split())
+    assert page.count("not known") == len(others) > 0
+    for one in others:
+        assert f"{one.kind} (not proven)" in page
+        assert f"the best no less than {(one.expected_cents - 1234) / 100:,.2f}" in page
+    told = grow_data(grown, {})["regret"]
+    assert [one["proven"] for one in told] == [True, *(False for _ in others)]
+    assert told[0]["least_cost"] == told[0]["expected_cost"]
+    assert told[1]["least_cost"] == pytest.approx(told[1]["expected_cost"] - 12.34, abs=0.011)
 
 
 def test_flips_hold_when_both_sides_are_solved_again():
