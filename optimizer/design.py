@@ -103,8 +103,8 @@ class Choice(_Record):
 
 
 def choice_from(data: Mapping[str, Any], name: str = "choice") -> Choice:
-    """A choice from its object, or from a whole answer that holds one; raises InputError with every error."""
-    inner = data.get("choice", data)
+    """A choice from its object, or from a whole answer that holds one, of `grow` the first purchase; raises InputError with every error."""
+    inner = _first_purchase(data["plans"]) if "plans" in data else data.get("choice", data)
     if not isinstance(inner, Mapping):
         raise InputError(f"{name}: holds no choice (the answer found no design)")
     if "site" in inner:
@@ -113,6 +113,14 @@ def choice_from(data: Mapping[str, Any], name: str = "choice") -> Choice:
         return Choice.model_validate(dict(inner))
     except ValidationError as bad:
         raise InputError([f"{name}: {where}: {message}" for where, message in validation_messages(bad, Choice)]) from None
+
+
+def _first_purchase(plans: Any) -> Any:
+    """The first choice of the first plan of an answer of `grow`; None where there is none."""
+    try:
+        return plans[0]["stages"][0]["choice"]
+    except (LookupError, TypeError):
+        return None
 
 
 def load_choice(path: str | Path) -> Choice:

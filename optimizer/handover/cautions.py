@@ -198,6 +198,13 @@ def _own_parts(report: Report, problem: Problem) -> Iterator[str]:
         yield f"Parts of the customer's own are used on the customer's word, untested: {names}."
     if any(own.part == report.design.bank.battery.id and own.age_months > 0 for own in used):
         yield "Used batteries are in the bank: test the capacity of each before relying on it."
+    bank = report.design.bank
+    oldest = max((own.age_months for own in used if own.part == bank.battery.id), default=0.0)
+    if oldest > 12 * bank.chemistry.calendar_life_years:
+        yield (
+            f"The oldest battery of the customer's own is {oldest:g} months old; {bank.battery.chemistry} is taken to last {bank.chemistry.calendar_life_years:g} years: "
+            "count on buying the bank anew soon."
+        )
 
 
 def _inverters(report: Report, problem: Problem) -> Iterator[str]:

@@ -15,8 +15,8 @@ from optimizer.needs.sunlight import sun_on_plane
 from optimizer.questions.grown import Grown
 
 WHOLE_PAGE = (
-    "Every design here is preliminary. `bankstring check PROBLEM CHOICE` prints the whole page of the one to buy now, with its cables, fuses, settings and cautions; "
-    "its choice stands in --json, at plans, stages. `bankstring solve` finds the cheapest for today alone, which may be another."
+    "Every design here is preliminary. `bankstring check PROBLEM ANSWER`, ANSWER being what --json prints, gives the whole page of the one to buy now, with its cables, "
+    "fuses, settings and cautions. `bankstring solve` finds the cheapest for today alone, which may be another."
 )
 
 

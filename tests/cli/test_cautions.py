@@ -182,6 +182,9 @@ def test_parts_of_the_customer(cabin):
     assert said(report, owning(Owned(part=module, quantity=1)), f"untested: {module}.")
     assert not said(report, owning(Owned(part=module, quantity=1, age_months=9)), "Used batteries")
     assert said(report, owning(Owned(part=battery, quantity=1, age_months=9)), "Used batteries are in the bank")
+    months = 12 * report.design.bank.chemistry.calendar_life_years
+    assert not said(report, owning(Owned(part=battery, quantity=1, age_months=months)), "count on buying the bank anew soon")
+    assert said(report, owning(Owned(part=battery, quantity=1, age_months=months + 1)), "count on buying the bank anew soon")
     assert not said(report, owning(Owned(part="PV-010-36", quantity=1, age_months=9)), "customer's own")
 
 

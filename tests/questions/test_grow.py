@@ -12,7 +12,7 @@ from functools import cache
 import pytest
 from typer.testing import CliRunner
 
-from optimizer import load_catalog, load_problem, solve
+from optimizer import check, load_catalog, load_problem, solve
 from optimizer.cli import app
 from optimizer.errors import InputError
 from optimizer.growth.offers import CoreFilter
@@ -424,4 +424,14 @@ def test_a_bank_that_would_be_bought_whole_waits_for_its_price_not_for_its_age()
 def test_the_page_says_that_the_future_is_known_after_the_first_purchase_and_where_the_design_is():
     text = " ".join(grow_text(answer()).split())
     assert "takes it as known which future has come" in text
-    assert "`bankstring check PROBLEM CHOICE` prints the whole page" in text
+    assert "`bankstring check PROBLEM ANSWER`, ANSWER being what --json prints, gives the whole page" in text
+
+
+def test_check_takes_the_first_purchase_of_an_answer():
+    problem, catalog = stall()
+    grown = answer()
+    report = check(grow_data(grown, {}), problem, catalog)
+    assert report.valid
+    assert report.design == grown.best.planned.plan.first.design
+    with pytest.raises(InputError, match="holds no choice"):
+        check(grow_data(replace(grown, plans=[]), {}), problem, catalog)
