@@ -47,6 +47,12 @@ SHAPES = {
 """What a value should have been that is of another shape, by the kind of error."""
 
 
+NAMED_ROWS = {
+    "loads": ("load", "item"), "planes": ("plane", "name"), "owned": ("owned part", "part"), "growth.stages": ("stage", "name"), "growth.futures": ("future", "name"),
+}
+"""Lists of tables, what an error calls a row of them, and the key that names it."""
+
+
 def _converted(value: Any, change: Callable[[float], float]) -> Any:
     if isinstance(value, list):
         return [_converted(item, change) for item in value]
@@ -174,6 +180,8 @@ def problem_from(data: dict[str, Any], name: str, folder: Path) -> Problem:
         errors = bad.errors(include_url=False)
         numbers = {_where(error, data) for error in errors if error["type"] != "dict_type"}
         errors = [error for error in errors if error["type"] != "dict_type" or _where(error, data) not in numbers]  # either would do
+        inside = {error["loc"][:at] for error in errors for at in range(1, len(error["loc"]))}
+        errors = [error for error in errors if error["type"] != "too_short" or error["loc"] not in inside]  # its rows are wrong, and none of them counts
         messages = (message for error in errors for message in _problem_messages(error, data))
         told = dict.fromkeys(f"{name}: {message}" for message in messages if not (unread and message.startswith("loads: ")))
         raise InputError([*problems, *told]) from None
@@ -223,13 +231,17 @@ def _problem_messages(error: Any, data: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _where(error: Any, data: Mapping[str, Any]) -> str:
-    """Section and key of an error; a load or a plane by its name."""
+    """Section and key of an error; a row of a list by its name, or its number from one on."""
     steps = [str(step) for step in error["loc"] if "[" not in str(step) and step not in ("float", "constrained-float")]
-    for section, called, key in (("loads", "load", "item"), ("planes", "plane", "name")):
-        if len(steps) > 1 and steps[0] == section and steps[1].isdecimal():
-            record = data[section][int(steps[1])]
-            name = record.get(key, int(steps[1]) + 1) if isinstance(record, dict) else int(steps[1]) + 1
-            steps = [f"{called} '{name}'", *steps[2:]]
+    for at, step in enumerate(steps):
+        called, key = NAMED_ROWS.get(".".join(steps[:at]), ("", ""))
+        if called and step.isdecimal():
+            rows: Any = data
+            for section in steps[:at]:
+                rows = rows[section]
+            record = rows[int(step)]
+            name = record.get(key, int(step) + 1) if isinstance(record, dict) else int(step) + 1
+            return ".".join([f"{called} '{name}'", *steps[at + 1:]])
     return ".".join(steps)
 
 

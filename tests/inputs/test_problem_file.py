@@ -221,10 +221,26 @@ def test_no_sun_data_at_all(write):
     ("[autonomy]", "[balanse]\narray_to_load = 1.3\n[autonomy]", "balanse: this key is not known (did you mean 'balance'?)"),
     ("hours = 4", "horus = 4", "load 'Lamp'.horus: this key is not known (did you mean 'hours'?)"),
     ("[autonomy]", '[[owned]]\npart = "PV-A"\nquantity = 1\nage_month = 3\n[autonomy]',
-     "owned.0.age_month: this key is not known (did you mean 'age_months'?)"),
+     "owned part 'PV-A'.age_month: this key is not known (did you mean 'age_months'?)"),
 ])
 def test_unknown_key_names_the_nearest(write, old, new, message):
     assert f"mine/shed.toml: {message}" in errors_of(write(SMALL.replace(old, new)))
+
+
+def test_futures_and_stages_are_called_by_their_names(write):
+    growth = """
+[growth]
+[[growth.futures]]
+name = "soon"
+probability = 1.7
+[[growth.stages]]
+name = "shop"
+yeer = 3
+[autonomy]"""
+    assert set(errors_of(write(SMALL.replace("[autonomy]", growth)))) == {
+        "mine/shed.toml: future 'soon'.probability: must be less than or equal to 1 (got '1.7')",
+        "mine/shed.toml: stage 'shop'.yeer: this key is not known",
+    }
 
 
 def test_toml_syntax(write):
