@@ -32,6 +32,8 @@ class PlanSearch:
         self.plans: list[Plan] = []
         """Every plan that was met: each is a plan for other probabilities as well."""
         self.centers: list[Center] = []
+        self.proven: list[Planned] = []
+        """Plans that are proven to be the best of all for their probabilities."""
         by_problem: list[tuple[Problem, Pool]] = []
         self.pools: dict[int, Pool] = {}
         for node in tree.nodes:
@@ -46,7 +48,7 @@ class PlanSearch:
     def later(self, years: float) -> PlanSearch:
         """The same site with every step so many years later; designs on offer are shared."""
         other = copy.copy(self)
-        other.tree, other.plans, other.centers = self.tree.later(years), [], []
+        other.tree, other.plans, other.centers, other.proven = self.tree.later(years), [], [], []
         return other
 
     def up_to(self, steps: int) -> tuple[PlanSearch, tuple[int, ...]]:
@@ -54,7 +56,7 @@ class PlanSearch:
         other = copy.copy(self)
         other.tree, kept = self.tree.up_to(steps)
         other.pools = {at: self.pools[number] for at, number in enumerate(kept)}
-        other.plans, other.centers = [], []
+        other.plans, other.centers, other.proven = [], [], []
         return other, kept
 
     def impossible(self) -> str:
@@ -82,7 +84,13 @@ class PlanSearch:
         gap: share of the cost at which a plan is good enough.
         """
         tree = self.tree if chance is None else self.tree.with_chance(chance)
-        return Rounds(self, replace(tree, given=given), first, fixed, seconds, gap, name).result()
+        for one in self.proven:
+            if one.plan is not None and one.plan.ledger.tree.chance == tree.chance and not fixed and given is None and (first is None or first.keeps(one.plan.first.design)):
+                return one  # the best of all is the best of those that begin as it does
+        planned = Rounds(self, replace(tree, given=given), first, fixed, seconds, gap, name).result()
+        if planned.proven and planned.plan is not None and first is None and not fixed and given is None:
+            self.proven.append(planned)
+        return planned
 
 
 def _within_owned_banks(node: Node, tree: Tree, catalog: Catalog) -> Problem:

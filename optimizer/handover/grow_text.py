@@ -116,14 +116,14 @@ def _cost(cents: float) -> str:
 
 def _regrets(grown: Grown) -> Iterator[str]:
     for one in grown.regrets:
-        by_future = "; ".join(f"{future} {money(cents)}" for future, cents in one.by_future.items())
+        by_future = "; ".join(f"{future} {_cost(cents)}" for future, cents in one.by_future.items())
         if one.proven:
-            yield from columns(f"  {one.kind}: {one.first_purchase}", "  " + money(one.greatest) + " at most")
-            yield from labelled("", f"{by_future}; expected cost {money(one.expected_cents)}", 9)
+            yield from columns(f"  {one.kind}: {one.first_purchase}", "  " + _cost(one.greatest) + " at most")
+            yield from labelled("", f"{by_future}; expected cost {_cost(one.expected_cents)}", 9)
         else:  # what a plan that more time may better would be regretted for is no regret of the purchase
             least = f", the best no less than {money(one.least_cents)}" if one.least_cents > 0 else ""
             yield from columns(f"  {one.kind} (not proven): {one.first_purchase}", "  not known")
-            yield from labelled("", f"expected cost of what was found {money(one.expected_cents)}{least}; of it {by_future}", 9)
+            yield from labelled("", f"expected cost of what was found {_cost(one.expected_cents)}{least}; of it {by_future}", 9)
 
 
 def _flips(grown: Grown) -> Iterator[str]:

@@ -7,11 +7,13 @@ from functools import cache
 import pytest
 from growth_enumerate import growth_case
 
+from optimizer.growth import plan_search
 from optimizer.growth.met import best_of_met
+from optimizer.growth.offers import CoreFilter
 from optimizer.growth.plan import Plan
 from optimizer.growth.plan_check import check_plan
 from optimizer.growth.plan_search import PlanSearch
-from optimizer.growth.planned import SLACK_CENTS
+from optimizer.growth.planned import SLACK_CENTS, Planned
 from optimizer.growth.tree import FIRST, Node, tree_of
 from optimizer.inputs.catalog import Catalog
 
@@ -69,3 +71,30 @@ def test_a_plan_is_not_met_where_a_node_may_not_have_its_design() -> None:
     plan, apart, _ = best_and_apart(SEEDS[0])
     for forbidden in plan.visits:
         assert best_of_met((plan, *apart), plan.ledger, lambda node, _design, at=forbidden: node.number != at) is None  # type: ignore[misc]
+
+
+def test_the_best_of_all_is_not_looked_for_again_among_those_that_begin_as_it_does(monkeypatch: pytest.MonkeyPatch) -> None:
+    problem, catalog = growth_case(4)
+    search = PlanSearch(tree_of(problem), catalog)
+    planned = search.best()
+    assert planned.proven
+    assert planned.plan is not None
+    bank = planned.plan.first.design.bank
+    asked: list[str] = []
+    monkeypatch.setattr(plan_search, "Rounds", lambda *_: asked.append("rounds") or NotAsked())
+    assert search.best(first=CoreFilter((bank.volts,))) is planned
+    assert search.best(first=CoreFilter((), (bank.battery.chemistry,))) is planned
+    assert not asked
+    search.best(first=CoreFilter((96,)))
+    search.best(fixed={FIRST: planned.plan.first.design})
+    search.best(given=planned.plan.first.purchase)
+    search.best(dict.fromkeys(search.tree.chance, 0.0))
+    search.later(1.0).best()
+    assert len(asked) == 5
+
+
+class NotAsked:
+    """Rounds that end with nothing."""
+
+    def result(self) -> Planned:
+        return Planned(None, 0.0, proven=False)
