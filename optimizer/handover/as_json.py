@@ -12,6 +12,7 @@ import numpy as np
 import optimizer
 from optimizer.answer import Answer
 from optimizer.bill import Bill, BillLine, PriceList, by_the_metre
+from optimizer.choice.owned import OwnedPart
 from optimizer.design import Choice
 from optimizer.handover.cautions import cautions
 from optimizer.handover.generator_text import generator_data, visits_data
@@ -95,6 +96,14 @@ def life_cycle_data(report: Report) -> Data:
             {"part": one.part, "pieces": one.pieces, "year": round(one.year, 2), "cost": one.cents / 100} for one in cycle.replacements
         ],
     }
+
+
+def owned_data(owned: Sequence[OwnedPart]) -> list[Data]:
+    """What became of the customer's own parts."""
+    return [
+        {"part": own.part, "quantity": own.quantity, "used": own.used, "verdict": own.verdict, "rule": own.rule, "reason": own.reason}
+        for own in owned
+    ]
 
 
 def check_line_data(line: Line) -> Data:
@@ -209,10 +218,7 @@ def solve_data(answer: Answer, inputs: Data) -> Data:
         "kits": kits_data(report.bill) if report else [],
         "weight_kg": report.bill.weight_kg if report else None,
         "life_cycle": life_cycle_data(report) if report else None,
-        "owned": [
-            {"part": own.part, "quantity": own.quantity, "used": own.used, "verdict": own.verdict, "rule": own.rule, "reason": own.reason}
-            for own in answer.owned
-        ],
+        "owned": owned_data(answer.owned),
         "forces": answer.forces,
         "checks": [check_line_data(line) for line in report.lines] if report else [],
         "months": months_data(report) if report else [],

@@ -8,7 +8,7 @@ from typing import Any
 from optimizer.design import choice_of
 from optimizer.growth.ledger import ALLOWANCE
 from optimizer.growth.plan import Visit
-from optimizer.handover.as_json import Data, choice_data
+from optimizer.handover.as_json import Data, choice_data, owned_data
 from optimizer.questions.grown import Grown, NamedPlan
 
 
@@ -36,6 +36,7 @@ def grow_data(grown: Grown, inputs: Data) -> Data:
             for door in grown.doors
         ],
         "do_not_buy": [{"part": one.part, "pieces": one.pieces, "year": one.year, "future": one.future, "reason": one.reason} for one in grown.waits],
+        "owned": owned_data(grown.owned),
         "flips": [{"parameter": "probability of growth", "unit": "share", "at": flip.probability, "from": flip.before, "to": flip.after} for flip in grown.flips],
         "lines": [
             {"first_purchase": line.first_purchase, "cost_if_never": _coin(line.never_cents), "cost_if_certain": _coin(line.certain_cents)}

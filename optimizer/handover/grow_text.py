@@ -11,6 +11,7 @@ from optimizer.handover.cautions import BEHIND_A_TRANSFORMER, beside_the_array, 
 from optimizer.handover.generator_text import running_words
 from optimizer.handover.layout import bullets, columns, joined, labelled, money, section, wrapped
 from optimizer.handover.questions_text import PRELIMINARY, in_words
+from optimizer.handover.terminal import owned_lines
 from optimizer.needs.sunlight import sun_on_plane
 from optimizer.questions.grown import Grown
 
@@ -34,6 +35,7 @@ def grow_text(grown: Grown) -> str:
     ]
     lines += section("Buy now", _visit(best.planned.plan, best.planned.plan.first, currency, running_words(grown.problem)))
     lines += _timeline(best.planned.plan, currency, _runs(grown))
+    lines += owned_lines(grown.owned)
     lines += section(f"Present cost under each future, {currency}", _costs(grown))
     lines += section(f"Regret: what a first purchase costs more than the best for that future, {currency}", _regrets(grown))
     if grown.step_by_step_cents is not None:

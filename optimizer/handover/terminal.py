@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from optimizer.answer import Answer, Outcome
 from optimizer.bill import BillLine
+from optimizer.choice.owned import OwnedPart
 from optimizer.choice.screening import ScreenRow
 from optimizer.design import Block, Design
 from optimizer.handover.as_json import assumed_data, beyond_stock, bound_cents, combined_lines
@@ -62,7 +63,7 @@ def solve_text(answer: Answer, price: str = "") -> str:
         *_headline(report),
         *(labelled("Replayed", f"{answer.rounds} design{'s' if answer.rounds > 1 else ''} on the way to this one") if answer.rounds else []),
         *_bill(report.bill.lines, report.bill.total_cents, answer.catalog, answer.forces),
-        *_owned(answer),
+        *owned_lines(answer.owned),
         *_months(report),
         *generator_text(report.generator),
         *visits_text(report.visits),
@@ -264,12 +265,12 @@ def _bill(lines: Sequence[BillLine], total_cents: int, catalog: Catalog, forces:
     return section("Bill of materials", [*body, *columns("       total", f"{money(total_cents):>12}")])
 
 
-def _owned(answer: Answer) -> list[str]:
+def owned_lines(owned: Iterable[OwnedPart]) -> list[str]:
     """What became of the customer's own parts."""
     return section("Parts owned", bullets(
         f"{own.part}: {own.used} of {own.quantity} {readable(f'used; {own.reason}' if own.reason else 'used')}" if own.used
         else f"{own.part}: {own.verdict}: {readable(own.reason)}"
-        for own in answer.owned
+        for own in owned
     ))
 
 
@@ -369,7 +370,7 @@ def _without_design(answer: Answer) -> list[str]:
         *wrapped(f"{answer.problem.name}: {said}."),
         *wrapped(readable(answer.reason) or "Nothing more is known."),
         *(wrapped("`bankstring relax PROBLEM` looks for what to loosen.") if answer.outcome is Outcome.INFEASIBLE else []),
-        *_owned(answer),
+        *owned_lines(answer.owned),
         *_screening(answer.screening),
         *_cautions(None, answer.problem),
         *_assumed(None, answer.problem),

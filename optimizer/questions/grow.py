@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 import time
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from itertools import pairwise
 
-from optimizer.choice.owned import unfit_demands
+from optimizer.choice.owned import owned_parts, unfit_demands
 from optimizer.growth.greedy import step_by_step
 from optimizer.growth.offers import CoreFilter
 from optimizer.growth.plan import Plan, running_of_future
@@ -92,7 +93,7 @@ class _Asking:
             if own.must_use and isinstance(part, Battery) and own.age_months / 12 > catalog.chemistry(part).calendar_life_years:
                 life = f"{part.chemistry} lasts {catalog.chemistry(part).calendar_life_years:g} years, and a plan uses none beyond that"
                 yield f"owned {own.part}: cannot serve: it is {own.age_months:g} months old; {life}"
-        if problem.inverter.autotransformer != "may" and not any(load.soft_starter == "may" for load in problem.loads):
+        if not self._fitted_openly:
             yield from (one.sentence for one in unfit_demands(problem.model_copy(update={"growth": None}), catalog))
 
     # --- plans
@@ -128,16 +129,14 @@ class _Asking:
         if grown.reason:
             return
         expected = search.best(seconds=max(LEAST_S, MAIN_SHARE * (self.ends - time.perf_counter())), name="in expectation")
-        if expected.stopped and expected.plan is not None:  # what was found until then is known, though no bound may be
-            grown.all_proven = False
+        grown.all_proven &= expected.proven
+        if expected.plan is not None:  # stopped or not, what was found until then is known
             self._name(PLANS_FIRST[0], search, expected)
-            grown.waits.extend(waits(expected.plan))
+            self._tell(expected.plan)
         self._known(expected)
         if expected.plan is None:
             grown.reason = expected.reason
             return
-        self._name(PLANS_FIRST[0], search, expected)
-        grown.waits.extend(waits(expected.plan))
         try:
             self._beside(search)
         finally:  # stopped or not, what was found counts
@@ -170,8 +169,22 @@ class _Asking:
             return plan
         running = {future: running_of_future(met, future) for future in met.cost_by_future}
         self.grown.plans[0] = NamedPlan(named.name, Planned(met, named.planned.bound_cents, proven=False), met.cost_by_future, met.cents, running)
-        self.grown.waits[:] = waits(met)
+        self._tell(met)
         return met
+
+    def _tell(self, plan: Plan) -> None:
+        """What the plan in expectation leaves for later, and what becomes of the customer's own parts."""
+        self.grown.waits[:] = waits(plan)
+        if not self._fitted_openly:
+            used: Counter[str] = Counter()
+            for visit in plan.visits.values():
+                used |= visit.design.pieces
+            self.grown.owned[:] = owned_parts(self.problem.model_copy(update={"growth": None}), self.catalog, used)
+
+    @property
+    def _fitted_openly(self) -> bool:
+        """Whether the design chooses soft starters or an autotransformer: whether a part can serve hangs on these."""
+        return self.problem.inverter.autotransformer == "may" or any(load.soft_starter == "may" for load in self.problem.loads)
 
     def _name(self, name: str, search: PlanSearch, planned: Planned) -> None:
         """A plan under every future: those that it was not made for with the best continuation of its first purchase."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from optimizer.choice.owned import OwnedPart
 from optimizer.growth.ledger import ALLOWANCE
 from optimizer.growth.plan import Plan
 from optimizer.growth.planned import Planned
@@ -89,6 +90,8 @@ class Grown:
     flips: list[Flip] = field(default_factory=list)
     doors: list[Door] = field(default_factory=list)
     waits: list[Wait] = field(default_factory=list)
+    owned: list[OwnedPart] = field(default_factory=list)
+    """What becomes of the customer's own parts at any date of the plan in expectation; whether one can serve is judged for today's loads."""
     step_by_step_cents: float | None = None
     """Expected present cost when each purchase is the cheapest of its day [cents]."""
     probability: float = 0.0

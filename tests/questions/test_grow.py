@@ -363,6 +363,21 @@ def test_what_must_be_used_and_cannot_serve_is_rejected_at_once(owned, said):
     assert may_be.best.planned.plan.first.bought["BT-LFP12-012"] == 2
 
 
+def test_what_becomes_of_owned_parts_is_said_with_the_rule():
+    problem, catalog = stall()
+    owned = (Owned(part="BT-LFP12-012", quantity=2, condition=0.2), Owned(part="PV-080-36P", quantity=1), Owned(part="CP-A30", quantity=1))
+    grown = grow(problem.model_copy(update={"owned": owned}), catalog, minutes=1e-6)
+    verdicts = {one.part: (one.verdict, one.used) for one in grown.owned}
+    assert verdicts["BT-LFP12-012/20pct"] == ("cannot serve", 0)
+    assert verdicts["PV-080-36P"] == ("used", 1)
+    used = {part for visit in grown.best.planned.plan.visits.values() for part in visit.design.pieces}
+    assert verdicts["CP-A30"][0] == ("used" if "CP-A30" in used else "not used")
+    page = " ".join(grow_text(grown).split())
+    assert "Parts owned - BT-LFP12-012/20pct: cannot serve: Usable storage carries the autonomy" in page
+    (first, *_) = grow_data(grown, {})["owned"]
+    assert first["rule"] == "autonomy"
+
+
 def test_when_the_time_is_over_what_is_known_is_said():
     grown = grow(*stall(), minutes=1e-6)
     assert [one.name for one in grown.plans] == ["in expectation"]
