@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable
 from functools import partial
@@ -129,6 +130,8 @@ def bankstring(
 
 def main() -> None:
     """Entry point."""
+    # Many small matrices: a second thread only waits for the first, and takes a core from whatever runs beside it. Read when numpy is loaded.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a name with letters that the terminal lacks is no reason to stop

@@ -279,14 +279,13 @@ class Priced(CandidateSearch):
         devices = np.array([counted(used) for used in offers.device_items])
         modules = np.array([counted({module.id: 1.0, ALLOWANCE + "module": 1.0}) for module in self.arrays.modules])
         string, cents = counted({ALLOWANCE + "array string": 1.0}), [counted({item: 1.0}) for item in money]
-        found = np.tile(core, (len(listed.first), 1))
-        for row, times in ((listed.first, listed.n), (listed.second, listed.many)):
-            each = devices[blocks.device[row]] + modules[blocks.module[row]] * blocks.modules_each[row][:, None] + string * blocks.strings[row][:, None]
-            for name, one in zip(IN_CENTS, cents, strict=True):
-                if name in blocks.columns:
-                    each += one * blocks.columns[name][row][:, None]
-            found += each * times[:, None]
-        return found
+        rows, row = np.unique(np.concatenate([listed.first, listed.second]), return_inverse=True)
+        each = devices[blocks.device[rows]] + modules[blocks.module[rows]] * blocks.modules_each[rows][:, None] + string * blocks.strings[rows][:, None]
+        for name, one in zip(IN_CENTS, cents, strict=True):
+            if name in blocks.columns:
+                each += one * blocks.columns[name][rows][:, None]
+        first, second = np.split(row, 2)
+        return np.asarray(core + each[first] * listed.n[:, None] + each[second] * listed.many[:, None])
 
     def yearly_cents(self, listed: Listed) -> np.ndarray:
         """What the sources of designs of a core burn in a year, at today's prices [cents], shape (designs,)."""
@@ -383,11 +382,10 @@ class Priced(CandidateSearch):
     def _unlike(self, number: int, core: int, first: np.ndarray, n: np.ndarray, second: np.ndarray, many: np.ndarray) -> np.ndarray:
         """Arrays but for those that differ from another only in more strings, wire or mounts: no plan needs them."""
         blocks = self.blocks[number]
-        each = np.column_stack([blocks.device, blocks.module, blocks.modules_each])
-        alike = np.unique(each, axis=0, return_inverse=True)[1].ravel()
-        mine, its = alike[first] * (len(each) + 1) + n, np.where(many > 0, alike[second] * (len(each) + 1) + many, -1)
-        pairs = np.column_stack([np.minimum(mine, its), np.maximum(mine, its)])
-        group = np.unique(pairs, axis=0, return_inverse=True)[1].ravel()
+        kind = (blocks.device * len(self.arrays.modules) + blocks.module) * (int(blocks.modules_each.max()) + 1) + blocks.modules_each
+        alike, most = np.unique(kind, return_inverse=True)[1].ravel(), int(max(n.max(), many.max())) + 1
+        mine, its = (alike[first] * most + n).astype(int), np.where(many > 0, alike[second] * most + many, -1).astype(int)
+        group = np.unique(np.minimum(mine, its) * ((int(alike.max()) + 1) * most) + np.maximum(mine, its), return_inverse=True)[1].ravel()
         columns = [blocks.strings, *(blocks.columns[name] for name in IN_CENTS if name in blocks.columns)]
         used = [n * column[first] + many * column[second] for column in columns]
         used += [burnt_cents(self, number, core, first, n, second, many)] if self.cores.fed else []
